@@ -1,0 +1,129 @@
+package source
+
+// Member is one key of a mapping with its value.
+type Member struct {
+	Key   Value
+	Name  string
+	Value Value
+}
+
+// Object is a mapping that is being read: keys are taken one by one, and Done
+// demands that none is left.
+type Object struct {
+	at      Value
+	what    string
+	members []Member
+	taken   map[string]bool
+}
+
+// Object reads a mapping; what names it in messages ("delay", "the board").
+// Where the value is no mapping, or not given, the Object is empty.
+func (v Value) Object(what string) *Object {
+	o := &Object{at: v, what: what, taken: map[string]bool{}}
+	if v.node == nil {
+		return o
+	}
+	if !v.IsMapping() {
+		v.Fail("", "expected a mapping for %s, found %s", what, v.kind())
+		return o
+	}
+	first := make(map[string]Value, len(v.node.Content)/2)
+	for i := 0; i+1 < len(v.node.Content); i += 2 {
+		key := Value{v.file, v.node.Content[i], v.errs}
+		name := key.Text("a name")
+		if name == "" {
+			if key.IsText() {
+				key.Fail("", "a name may not be empty")
+			}
+			continue
+		}
+		if earlier, twice := first[name]; twice {
+			key.Fail("", "'%s' stands twice in %s, first in line %d", clip(name), what, earlier.Pos().Line)
+			continue
+		}
+		first[name] = key
+		o.members = append(o.members, Member{key, name, Value{v.file, v.node.Content[i+1], v.errs}})
+	}
+	return o
+}
+
+// Call changes what names the mapping in messages, once that is known.
+func (o *Object) Call(what string) { o.what = what }
+
+// At is the mapping as a value, for messages about the whole.
+func (o *Object) At() Value { return o.at }
+
+// Take returns the value of a key, which may be missing. A key without a
+// value is a mistake.
+func (o *Object) Take(name string) Value {
+	o.taken[name] = true
+	for _, m := range o.members {
+		if m.Name == name {
+			if !m.Value.IsMapping() && !m.Value.IsList() && !m.Value.IsText() {
+				m.Key.Fail("", "'%s' has no value", name)
+				return Value{}
+			}
+			return m.Value
+		}
+	}
+	return Value{}
+}
+
+// Need returns the value of a key that must be there.
+func (o *Object) Need(name string) Value {
+	v := o.Take(name)
+	if !v.Given() && o.at.IsMapping() && !o.Has(name) {
+		o.at.Fail("", "%s needs '%s'", o.what, name)
+	}
+	return v
+}
+
+// Has tells whether a key stands in the mapping, with or without a value.
+func (o *Object) Has(name string) bool {
+	for _, m := range o.members {
+		if m.Name == name {
+			return true
+		}
+	}
+	return false
+}
+
+// Took tells whether a key was taken.
+func (o *Object) Took(name string) bool { return o.taken[name] }
+
+// Key is the place of a key, for messages about the key itself.
+func (o *Object) Key(name string) Value {
+	for _, m := range o.members {
+		if m.Name == name {
+			return m.Key
+		}
+	}
+	return o.at
+}
+
+// Rest returns the members not taken so far, in file order, and takes them.
+func (o *Object) Rest() []Member {
+	var rest []Member
+	for _, m := range o.members {
+		if !o.taken[m.Name] {
+			o.taken[m.Name] = true
+			rest = append(rest, m)
+		}
+	}
+	return rest
+}
+
+// Done records every key that nobody took, with the nearest known name: one
+// that was taken, or one of the others that the mapping could have had.
+func (o *Object) Done(kind string, others ...string) {
+	var known []string
+	for name := range o.taken {
+		known = append(known, name)
+	}
+	known = append(known, others...)
+	for _, m := range o.members {
+		if !o.taken[m.Name] {
+			m.Key.Fail(DidYouMean(m.Name, known), "%s has no %s '%s'", o.what, kind, clip(m.Name))
+		}
+	}
+}

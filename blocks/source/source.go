@@ -1,0 +1,133 @@
+// Package source reads the text files that people write for Elbowroom.
+//
+// NewFile keeps a text with its lines; Parse turns it into a Value, a strict
+// view of its YAML in which nothing may go unread: Object.Done demands that
+// every key was taken. Every mistake becomes an Error with file, line, column,
+// the source line, a caret and, where one is near, the name that was probably
+// meant. Mistakes are collected in Errors, so that all of a file are told at
+// once and in file order. Values stay text: what they mean is for the caller.
+package source
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"unicode/utf8"
+
+	"go.yaml.in/yaml/v4"
+	"go.yaml.in/yaml/v4/plugin/loaderlimits"
+)
+
+// MaxBytes is the largest file that is read: a graph of 10,000 nodes takes
+// under 1 MiB, and past this size parsing alone would need over 256 MiB.
+const MaxBytes = 4 << 20
+
+// maxDepth is how deep mappings and lists may nest. A graph needs seven.
+const maxDepth = 20
+
+// File is a text with a name.
+type File struct {
+	Name  string
+	text  string
+	lines []string
+}
+
+// NewFile makes a File of a text that was read under a name.
+func NewFile(name string, text []byte) *File {
+	return &File{Name: name, text: string(text)}
+}
+
+// Text is the whole text.
+func (f *File) Text() string { return f.text }
+
+// lineEnds turns every line end that the YAML parser counts into "\n", so that
+// its line numbers are ours.
+var lineEnds = strings.NewReplacer("\r\n", "\n", "\r", "\n", "\u0085", "\n", "\u2028", "\n", "\u2029", "\n")
+
+// line returns line n, counted from 1, without its line end.
+func (f *File) line(n int) (string, bool) {
+	if f.lines == nil {
+		f.lines = strings.Split(lineEnds.Replace(f.text), "\n")
+	}
+	if n < 1 || n > len(f.lines) {
+		return "", false
+	}
+	return strings.TrimPrefix(f.lines[n-1], "\ufeff"), true
+}
+
+// Pos is a place in a file: line and column from 1, columns in characters.
+// The zero Pos means the file as a whole.
+type Pos struct{ Line, Column int }
+
+// place is the Pos for a line and column of the YAML parser. It counts line 0
+// where it knows no place, and sometimes one line past the last, which here is
+// the end of the last.
+func (f *File) place(line, column int) Pos {
+	if line < 1 {
+		return Pos{}
+	}
+	if _, ok := f.line(line); ok {
+		return Pos{line, max(column, 1)}
+	}
+	last, _ := f.line(len(f.lines))
+	return Pos{len(f.lines), utf8.RuneCountInString(last) + 1}
+}
+
+// Parse reads the one YAML document of a file. Mistakes go to errs; where the
+// text is not YAML at all, the Value is not Given.
+func Parse(file *File, errs *Errors) Value {
+	whole := func(format string, args ...any) Value {
+		errs.Add(&Error{File: file, Message: fmt.Sprintf(format, args...)})
+		return Value{}
+	}
+	if len(file.text) > MaxBytes {
+		return whole("the file has %d bytes, more than the %d that are read", len(file.text), MaxBytes)
+	}
+	if strings.ContainsRune(file.text, 0) || !utf8.ValidString(file.text) {
+		return whole("this is not a text file in UTF-8")
+	}
+	documents, err := load(file.text)
+	if err != nil {
+		broken := &yaml.LoadError{Message: err.Error()}
+		errors.As(err, &broken)
+		errs.Add(&Error{
+			File:    file,
+			Pos:     file.place(broken.Mark.Line, broken.Mark.Column),
+			Message: "not readable as YAML: " + shorten(broken.Message, 120),
+		})
+		return Value{}
+	}
+	if len(documents) == 0 {
+		return whole("the file is empty")
+	}
+	v := Value{file, documents[0].Content[0], errs}
+	if len(documents) > 1 {
+		(Value{file, documents[1], errs}).Fail("", "a second document begins here, and only one is read")
+		return Value{}
+	}
+	if !v.plain() {
+		return Value{}
+	}
+	if v.kind() == "nothing" {
+		return whole("the file is empty")
+	}
+	return v
+}
+
+// load reads the first document of a text and, where there is one, the second.
+func load(text string) ([]*yaml.Node, error) {
+	limits := loaderlimits.New(loaderlimits.DepthValue(maxDepth))
+	loader, err := yaml.NewLoader(strings.NewReader(text), yaml.WithPlugin(limits))
+	var documents []*yaml.Node
+	for err == nil && len(documents) < 2 {
+		var document yaml.Node
+		if err = loader.Load(&document); err == nil {
+			documents = append(documents, &document)
+		}
+	}
+	if errors.Is(err, io.EOF) {
+		err = nil
+	}
+	return documents, err
+}
