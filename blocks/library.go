@@ -1,0 +1,143 @@
+package blocks
+
+import (
+	"fmt"
+	"slices"
+	"sync"
+)
+
+// Library finds blocks, boards and cores by name. Each is read when it is
+// first asked for, and once. It is safe for use by several goroutines.
+type Library struct {
+	blocks  shelf[*Block]
+	boards  shelf[*Board]
+	cores   shelf[*Core]
+	hearing func() (*Hearing, error)
+
+	mu     sync.Mutex
+	joined map[*Block]bool // composed blocks whose parts are found
+}
+
+type shelf[T any] struct{ load map[string]func() (T, error) }
+
+func (s *shelf[T]) define(kind, name string, load func() (T, error)) error {
+	if _, twice := s.load[name]; twice {
+		return fmt.Errorf("there is a %s named '%s' already", kind, name)
+	}
+	if s.load == nil {
+		s.load = map[string]func() (T, error){}
+	}
+	s.load[name] = sync.OnceValues(load)
+	return nil
+}
+
+func (s *shelf[T]) names() []string {
+	names := make([]string, 0, len(s.load))
+	for name := range s.load {
+		names = append(names, name)
+	}
+	slices.Sort(names)
+	return names
+}
+
+// UnknownError tells that a library has no such thing.
+type UnknownError struct{ Kind, Name string }
+
+func (e *UnknownError) Error() string {
+	return fmt.Sprintf("there is no %s named '%s'", e.Kind, e.Name)
+}
+
+func (s *shelf[T]) get(kind, name string) (T, error) {
+	load, ok := s.load[name]
+	if !ok {
+		var none T
+		return none, &UnknownError{kind, name}
+	}
+	return load()
+}
+
+// DefineBlock adds a block that load reads. A second of the same name is an
+// error.
+func (l *Library) DefineBlock(name string, load func() (*Block, error)) error {
+	return l.blocks.define("block", name, load)
+}
+
+// DefineBoard adds a board that load reads.
+func (l *Library) DefineBoard(name string, load func() (*Board, error)) error {
+	return l.boards.define("board", name, load)
+}
+
+// DefineCore adds a core that load reads.
+func (l *Library) DefineCore(name string, load func() (*Core, error)) error {
+	return l.cores.define("core", name, load)
+}
+
+// DefineHearing sets how metrics become loss.
+func (l *Library) DefineHearing(load func() (*Hearing, error)) {
+	l.hearing = sync.OnceValues(load)
+}
+
+// Block finds a block, with the blocks it is composed of. An unknown name is
+// an *UnknownError.
+func (l *Library) Block(name string) (*Block, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.block(name, nil)
+}
+
+func (l *Library) block(name string, within []string) (*Block, error) {
+	b, err := l.blocks.get("block", name)
+	if err != nil || l.joined[b] {
+		return b, err
+	}
+	within = append(within, name)
+	for i := range b.Parts {
+		p := &b.Parts[i]
+		if slices.Contains(within, p.Block) {
+			return nil, fmt.Errorf("the block is made of itself: %s", chain(append(within, p.Block)))
+		}
+		part, err := l.block(p.Block, within)
+		if err != nil {
+			return nil, fmt.Errorf("part '%s' of %s: %w", p.Name, name, err)
+		}
+		if err := p.join(part); err != nil {
+			return nil, fmt.Errorf("part '%s' of %s: %w", p.Name, name, err)
+		}
+	}
+	if l.joined == nil {
+		l.joined = map[*Block]bool{}
+	}
+	l.joined[b] = true
+	return b, nil
+}
+
+func chain(names []string) string {
+	text := names[0]
+	for _, n := range names[1:] {
+		text += " > " + n
+	}
+	return text
+}
+
+// Board finds a board by name.
+func (l *Library) Board(name string) (*Board, error) { return l.boards.get("board", name) }
+
+// Core finds a core by name.
+func (l *Library) Core(name string) (*Core, error) { return l.cores.get("core", name) }
+
+// Hearing is how metrics become loss.
+func (l *Library) Hearing() (*Hearing, error) {
+	if l.hearing == nil {
+		return &Hearing{}, nil
+	}
+	return l.hearing()
+}
+
+// BlockNames are the names of all blocks, sorted.
+func (l *Library) BlockNames() []string { return l.blocks.names() }
+
+// BoardNames are the names of all boards, sorted.
+func (l *Library) BoardNames() []string { return l.boards.names() }
+
+// CoreNames are the names of all cores, sorted.
+func (l *Library) CoreNames() []string { return l.cores.names() }

@@ -1,0 +1,64 @@
+package blocks
+
+import "slices"
+
+// Hearing maps metrics to points of loss. One point is noticed only in direct
+// comparison, ten are plainly heard, a hundred is a function gone.
+type Hearing struct {
+	Metrics   []Metric
+	Citations []Citation
+}
+
+// Metric is a quantity that can be computed and that the ear judges.
+type Metric struct {
+	Name, Title, Unit, About string
+	LessIsBetter             bool
+	ByRatio                  bool // the curve maps after/before; else the value
+	Curve                    []CurvePoint
+	Cites                    []string
+}
+
+// CurvePoint is one corner of a loss curve.
+type CurvePoint struct{ At, Points float64 }
+
+// Find returns a metric by name.
+func (h *Hearing) Find(name string) (*Metric, bool) {
+	i := slices.IndexFunc(h.Metrics, func(m Metric) bool { return m.Name == name })
+	if i < 0 {
+		return nil, false
+	}
+	return &h.Metrics[i], true
+}
+
+// Cite gives the text of a citation.
+func (h *Hearing) Cite(key string) string { return cite(h.Citations, key) }
+
+// Loss is the points lost when the metric goes from before to after; a gain
+// loses nothing.
+func (m *Metric) Loss(before, after float64) float64 {
+	if m.ByRatio {
+		if before == 0 {
+			return 0
+		}
+		return max(0, m.points(after/before)-m.points(1))
+	}
+	return max(0, m.points(after)-m.points(before))
+}
+
+// points reads the curve: straight between its corners, flat beyond them.
+func (m *Metric) points(x float64) float64 {
+	c := m.Curve
+	if len(c) == 0 {
+		return 0
+	}
+	if x <= c[0].At {
+		return c[0].Points
+	}
+	for i := 1; i < len(c); i++ {
+		if x <= c[i].At {
+			a, b := c[i-1], c[i]
+			return a.Points + (b.Points-a.Points)*(x-a.At)/(b.At-a.At)
+		}
+	}
+	return c[len(c)-1].Points
+}
