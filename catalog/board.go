@@ -1,0 +1,240 @@
+package catalog
+
+import (
+	"errors"
+	"slices"
+	"strconv"
+	"strings"
+
+	"elbowroom/blocks"
+	"elbowroom/blocks/source"
+)
+
+// readBoard reads a board's file. A user's own may say `like: NAME` and give
+// only what differs from that board: what it gives counts as confirmed.
+func readBoard(v source.Value, lib *blocks.Library) *blocks.Board {
+	o := v.Object("the board")
+	b := &blocks.Board{}
+	base := o.Take("like")
+	if base.Given() {
+		if b = likeBoard(base, lib); b == nil {
+			return &blocks.Board{}
+		}
+	}
+	b.Name = word(o.Need("board"), hyphenated, aName)
+	need := o.Need
+	var r *reader
+	if base.Given() {
+		need = o.Take
+		r = &reader{named: map[string]bool{}, citations: b.Citations}
+		if o.Has("sources") {
+			own := newReader(o)
+			r.citations = append(slices.Clone(b.Citations), own.citations...)
+		}
+		// A board of one's own needs no citation: its maker is the source.
+		r.citations = append(r.citations, blocks.Citation{Key: ownBoard, Text: "stated in " + v.File().Name})
+	} else {
+		r = newReader(o)
+	}
+	r.own = base.Given()
+	b.Citations = r.citations
+	if t := need("title"); t.Given() {
+		b.Title = t.Text("a title")
+	}
+	if a := need("about"); a.Given() {
+		b.About = strings.Join(strings.Fields(a.Text("two sentences")), " ")
+	}
+	if c := need("core"); c.Given() {
+		b.Core = c.Text("a core")
+		if names := lib.CoreNames(); !slices.Contains(names, b.Core) {
+			c.Fail(source.DidYouMean(b.Core, names), "there is no core named '%s'", b.Core)
+		}
+	}
+	if c := need("clock"); c.Given() {
+		b.Clock = blocks.Hertz(positive(c, blocks.UnitFrequency, "a clock"))
+	}
+	for _, item := range need("chips").Items("a list of chips") {
+		co := item.Object("the chip")
+		b.Chips = append(b.Chips, blocks.Chip{Marking: co.Need("marking").Text("a marking"), Cites: r.cites(co)})
+		co.Done("key")
+	}
+	for _, m := range need("banks").Object("banks").Rest() {
+		r.bank(b, m)
+	}
+	if c := o.Take("cache"); c.Given() {
+		co := c.Object("the cache")
+		b.Cache = blocks.Cache{
+			Bytes: blocks.Bytes(positive(co.Need("bytes"), blocks.UnitBytes, "a cache")),
+			Line:  blocks.Bytes(positive(co.Need("line"), blocks.UnitBytes, "a cache line")),
+			Ways:  int(positive(co.Need("ways"), blocks.UnitCount, "the number of ways")),
+			Cites: r.cites(co),
+		}
+		co.Done("key")
+	}
+	if a := need("align"); a.Given() {
+		align, ok := single(a, blocks.UnitBytes)
+		b.Align = blocks.Bytes(align)
+		if ok && (b.Align < 4 || b.Align&(b.Align-1) != 0) {
+			a.Fail("", "an alignment is a power of two from 4 B up")
+		}
+	}
+	if s := need("stall_band"); s.Given() {
+		b.StallBand = r.band(s)
+	}
+	r.system(b, need("system"))
+	r.jacks(b, need("jacks"))
+	if c := need("converter"); c.Given() {
+		co := c.Object("the converter")
+		b.Converter = blocks.Converter{
+			In: one(co.Need("in"), blocks.UnitRatio), Out: one(co.Need("out"), blocks.UnitRatio),
+			Bits: int(one(co.Need("bits"), blocks.UnitCount)), Cites: r.cites(co),
+		}
+		b.Converter.Confirmed = r.confirmed(b.Converter.Cites)
+		co.Done("key")
+	}
+	for i := range b.Banks {
+		if b.Banks[i].Cached && b.Cache.Bytes == 0 && !o.Has("cache") {
+			o.Key("banks").Fail("state 'cache'", "the bank '%s' is cached, but the board has no cache", b.Banks[i].Name)
+			break
+		}
+	}
+	unknown := func(bank blocks.Bank) bool { return !slices.Contains(blocks.BankKinds(), bank.Kind) }
+	if len(b.Banks) > 0 && b.CodeBank() < 0 && !slices.ContainsFunc(b.Banks, unknown) {
+		o.Key("banks").Fail("", "the board has no bank of kind flash or qspi to hold the code")
+	}
+	if !r.own {
+		r.done(o)
+	}
+	o.Done("key")
+	return b
+}
+
+// ownBoard is the key of the citation of what a user states of a board.
+const ownBoard = "own-board"
+
+// likeBoard is a copy of the board that another is like, or nil where there is
+// no such board.
+func likeBoard(v source.Value, lib *blocks.Library) *blocks.Board {
+	name := v.Text("a board")
+	found, err := lib.Board(name)
+	if err != nil {
+		var unknown *blocks.UnknownError
+		if errors.As(err, &unknown) {
+			v.Fail(source.DidYouMean(name, lib.BoardNames()), "%v", err)
+		} else {
+			v.Fail("", "%v", err)
+		}
+		return nil
+	}
+	b := *found
+	b.Banks = slices.Clone(b.Banks)
+	b.Jacks = slices.Clone(b.Jacks)
+	b.System = slices.Clone(b.System)
+	return &b
+}
+
+// bank reads a bank; one of a name that is there already takes its place.
+func (r *reader) bank(b *blocks.Board, m source.Member) {
+	o := m.Value.Object("the bank " + m.Name)
+	bank := blocks.Bank{Name: word(m.Key, underscore, anIdentifer)}
+	if v := o.Need("kind"); v.IsText() {
+		bank.Kind = blocks.BankKind(v.Text("a kind of bank"))
+		if !slices.Contains(blocks.BankKinds(), bank.Kind) {
+			v.Fail("kinds are tcm, sram, sdram, psram, flash, qspi", "there is no kind of bank '%s'", bank.Kind)
+		}
+	}
+	if v := o.Need("base"); v.IsText() {
+		base, err := strconv.ParseUint(v.Text("an address"), 0, 40)
+		if err != nil {
+			v.Fail("write it like 0x20000000", "'%s' is no address", v.Text("an address"))
+		}
+		bank.Base = base
+	}
+	bank.Nominal = blocks.Bytes(positive(o.Need("nominal"), blocks.UnitBytes, "the size of a bank"))
+	for _, t := range o.Take("taken").Object("taken").Rest() {
+		to := t.Value.Object("what is taken")
+		bank.Taken = append(bank.Taken, blocks.Taken{
+			What: t.Name, Bytes: blocks.Bytes(one(to.Need("bytes"), blocks.UnitBytes)), Cites: r.cites(to),
+		})
+		to.Done("key")
+	}
+	if bank.Nominal > 0 && bank.Usable() <= 0 {
+		m.Key.Fail("", "nothing is left of the bank '%s'", m.Name)
+	}
+	bank.DMA = truth(o.Take("dma"))
+	bank.Cached = truth(o.Take("cached"))
+	cycles := func(key string) float64 {
+		if v := o.Take(key); v.Given() {
+			return one(v, blocks.UnitCycles)
+		}
+		return 0
+	}
+	bank.Read, bank.Write = cycles("read"), cycles("write")
+	bank.LineFill, bank.WriteBack = cycles("line_fill"), cycles("write_back")
+	bank.Cites = r.cites(o)
+	o.Done("key")
+	if i := b.BankIndex(bank.Name); i >= 0 {
+		b.Banks[i] = bank
+	} else {
+		b.Banks = append(b.Banks, bank)
+	}
+}
+
+// system reads what the run time takes; rows of a name that is there already
+// take its place.
+func (r *reader) system(b *blocks.Board, v source.Value) {
+	for _, m := range v.Object("system").Rest() {
+		o := m.Value.Object("the row " + m.Name)
+		if m.Name == "block" {
+			b.SystemCycles = blocks.Weight{Cycles: one(o.Need("cycles"), blocks.UnitCycles)}
+			b.SystemCycles.Worst = b.SystemCycles.Cycles
+			if worst := o.Take("worst"); worst.Given() {
+				b.SystemCycles.Worst = one(worst, blocks.UnitCycles)
+			}
+			b.SystemCycles.Cites = r.cites(o)
+			o.Done("key")
+			continue
+		}
+		row := blocks.SystemBytes{What: m.Name, Bytes: blocks.Bytes(one(o.Need("bytes"), blocks.UnitBytes))}
+		if bank := o.Need("bank"); bank.IsText() {
+			name := bank.Text("a bank")
+			row.Bank = b.BankIndex(name)
+			if row.Bank < 0 {
+				bank.Fail(source.DidYouMean(name, b.BankNames()), "the board has no bank '%s'", name)
+				continue
+			}
+		}
+		row.Cites = r.cites(o)
+		row.Confirmed = r.confirmed(row.Cites)
+		o.Done("key")
+		if i := slices.IndexFunc(b.System, func(s blocks.SystemBytes) bool { return s.What == row.What }); i >= 0 {
+			b.System[i] = row
+		} else {
+			b.System = append(b.System, row)
+		}
+	}
+}
+
+// jacks reads how many jacks and controls the board has.
+func (r *reader) jacks(b *blocks.Board, v source.Value) {
+	if !v.Given() {
+		return
+	}
+	o := v.Object("jacks")
+	var jacks []blocks.Jack
+	for _, name := range blocks.JackNames() {
+		if count := o.Take(name); count.Given() {
+			jacks = append(jacks, blocks.Jack{Name: name, Count: int(one(count, blocks.UnitCount))})
+		}
+	}
+	confirmed := r.confirmed(r.cites(o))
+	o.Done("jack")
+	for _, jack := range jacks {
+		jack.Confirmed = confirmed
+		if i := slices.IndexFunc(b.Jacks, func(j blocks.Jack) bool { return j.Name == jack.Name }); i >= 0 {
+			b.Jacks[i] = jack
+		} else {
+			b.Jacks = append(b.Jacks, jack)
+		}
+	}
+}

@@ -1,0 +1,130 @@
+// Package catalog holds the blocks, boards, cores and loss curves that
+// Elbowroom ships, and reads such files, its own and the user's alike.
+//
+// Open gives a library in which every shipped file is read when it is first
+// asked for: a check reads only the blocks that its graph names. Add reads a
+// user's own file into a library, as strictly.
+package catalog
+
+import (
+	"embed"
+	"fmt"
+	"io/fs"
+	"path"
+	"strings"
+
+	"elbowroom/blocks"
+	"elbowroom/blocks/source"
+)
+
+//go:embed blocks boards cores hearing.yaml
+var shipped embed.FS
+
+// Open gives the library of everything that is shipped.
+func Open() (*blocks.Library, error) {
+	lib := &blocks.Library{}
+	families, err := fs.ReadDir(shipped, "blocks")
+	if err != nil {
+		return nil, fmt.Errorf("reading the catalog: %w", err)
+	}
+	for _, family := range families {
+		if err := each(path.Join("blocks", family.Name()), func(file, name string) error {
+			return lib.DefineBlock(name, func() (*blocks.Block, error) { return load(file, readBlock) })
+		}); err != nil {
+			return nil, err
+		}
+	}
+	if err := each("boards", func(file, name string) error {
+		return lib.DefineBoard(name, func() (*blocks.Board, error) {
+			return load(file, func(v source.Value) *blocks.Board { return readBoard(v, lib) })
+		})
+	}); err != nil {
+		return nil, err
+	}
+	if err := each("cores", func(file, name string) error {
+		return lib.DefineCore(name, func() (*blocks.Core, error) { return load(file, readCore) })
+	}); err != nil {
+		return nil, err
+	}
+	lib.DefineHearing(func() (*blocks.Hearing, error) { return load("hearing.yaml", readHearing) })
+	return lib, nil
+}
+
+// each calls define for every YAML file in a folder of the shipped catalog.
+func each(folder string, define func(file, name string) error) error {
+	entries, err := fs.ReadDir(shipped, folder)
+	if err != nil {
+		return fmt.Errorf("reading the catalog: %w", err)
+	}
+	for _, e := range entries {
+		name, ok := strings.CutSuffix(e.Name(), ".yaml")
+		if !ok {
+			return fmt.Errorf("reading the catalog: %s is no YAML file", path.Join(folder, e.Name()))
+		}
+		if err := define(path.Join(folder, e.Name()), name); err != nil {
+			return fmt.Errorf("reading the catalog: %w", err)
+		}
+	}
+	return nil
+}
+
+// load reads one shipped file.
+func load[T any](file string, read func(source.Value) T) (T, error) {
+	var none T
+	text, err := fs.ReadFile(shipped, file)
+	if err != nil {
+		return none, fmt.Errorf("reading the catalog: %w", err)
+	}
+	var errs source.Errors
+	v := source.Parse(source.NewFile("catalog/"+file, text), &errs)
+	if !v.Given() {
+		return none, errs.Err()
+	}
+	thing := read(v)
+	if err := errs.Err(); err != nil {
+		return none, err
+	}
+	return thing, nil
+}
+
+// Add reads a file of the user's own, which holds one block, one board or one
+// core, into a library. Mistakes go to errs. It returns the name of the board
+// where the file holds one.
+func Add(lib *blocks.Library, file *source.File, errs *source.Errors) (board string) {
+	before := errs.Len()
+	v := source.Parse(file, errs)
+	if !v.Given() {
+		return ""
+	}
+	o := v.Object("the file")
+	var name source.Value
+	var define func() error
+	switch {
+	case o.Has("block"):
+		name = o.Take("block")
+		b := readBlock(v)
+		b.FromUser = true
+		define = func() error { return lib.DefineBlock(b.Name, func() (*blocks.Block, error) { return b, nil }) }
+	case o.Has("board"):
+		name = o.Take("board")
+		b := readBoard(v, lib)
+		b.FromUser = true
+		board = b.Name
+		define = func() error { return lib.DefineBoard(b.Name, func() (*blocks.Board, error) { return b, nil }) }
+	case o.Has("core"):
+		name = o.Take("core")
+		c := readCore(v)
+		c.FromUser = true
+		define = func() error { return lib.DefineCore(c.Name, func() (*blocks.Core, error) { return c, nil }) }
+	default:
+		v.Fail("begin it with 'block: NAME', 'board: NAME' or 'core: NAME'", "the file holds no block, board or core")
+		return ""
+	}
+	if errs.Len() > before {
+		return ""
+	}
+	if err := define(); err != nil {
+		name.Fail("give it another name", "%v", err)
+	}
+	return board
+}

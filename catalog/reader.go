@@ -1,0 +1,208 @@
+package catalog
+
+import (
+	"errors"
+	"regexp"
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"elbowroom/blocks"
+	"elbowroom/blocks/source"
+)
+
+// reader reads one catalog file: it knows the file's citations and sees to it
+// that every figure names one of them, and that each is named.
+type reader struct {
+	citations []blocks.Citation
+	named     map[string]bool
+	scope     *blocks.Scope
+	own       bool // the file is a user's own board: figures without a source rest on its word
+}
+
+// nominal is the timebase that quantities in the catalog are checked against.
+var nominal = blocks.Timebase{SampleRate: 48000}
+
+var (
+	hyphenated = regexp.MustCompile(`^[a-z][a-z0-9]*(-[a-z0-9]+)*$`)
+	underscore = regexp.MustCompile(`^[a-z][a-z0-9]*(_[a-z0-9]+)*$`)
+)
+
+func newReader(o *source.Object) *reader {
+	r := &reader{named: map[string]bool{}}
+	for _, m := range o.Need("sources").Object("sources").Rest() {
+		text := m.Value.Text("a citation in one line")
+		if m.Value.IsText() && strings.TrimSpace(text) == "" {
+			m.Value.Fail("", "the source '%s' says nothing", m.Name)
+		}
+		r.citations = append(r.citations, blocks.Citation{Key: m.Name, Text: strings.TrimSpace(text)})
+	}
+	return r
+}
+
+// done records every source that no figure names.
+func (r *reader) done(o *source.Object) {
+	if !o.Has("sources") {
+		return
+	}
+	sources := o.Take("sources").Object("sources")
+	for _, c := range r.citations {
+		if !r.named[c.Key] {
+			sources.Key(c.Key).Fail("name it beside a figure, or remove it", "no figure names the source '%s'", c.Key)
+		}
+	}
+}
+
+// cites takes the sources of a group of figures.
+func (r *reader) cites(o *source.Object) []string {
+	if r.own && !o.Has("source") {
+		return []string{ownBoard}
+	}
+	var keys []string
+	for _, v := range o.Need("source").OneOrMore() {
+		key := v.Text("the key of a source")
+		if !v.IsText() {
+			continue
+		}
+		r.named[key] = true
+		if r.citation(key) == "" {
+			var known []string
+			for _, c := range r.citations {
+				known = append(known, c.Key)
+			}
+			v.Fail(source.DidYouMean(key, known), "no source '%s' stands under sources", key)
+		}
+		keys = append(keys, key)
+	}
+	return keys
+}
+
+func (r *reader) citation(key string) string {
+	i := slices.IndexFunc(r.citations, func(c blocks.Citation) bool { return c.Key == key })
+	if i < 0 {
+		return ""
+	}
+	return r.citations[i].Text
+}
+
+// confirmed tells whether figures rest on more than a plain default.
+func (r *reader) confirmed(keys []string) bool {
+	return !slices.ContainsFunc(keys, func(k string) bool {
+		return strings.HasPrefix(r.citation(k), "house judgement")
+	})
+}
+
+// word takes a name of a given shape.
+func word(v source.Value, shape *regexp.Regexp, what string) string {
+	text := v.Text(what)
+	if v.IsText() && !shape.MatchString(text) {
+		v.Fail("", "'%s' is not %s", text, what)
+	}
+	return text
+}
+
+const (
+	aName       = "a name of lower-case words joined by hyphens"
+	anIdentifer = "a name of lower-case words joined by underscores"
+)
+
+// quantity reads a quantity of a unit that may range. It is not ok where none
+// is given or where it could not be read.
+func quantity(v source.Value, unit blocks.Unit) (span blocks.Span, ok bool) {
+	text := v.Text("a quantity")
+	if !v.IsText() {
+		return blocks.Span{}, false
+	}
+	span, err := blocks.Parse(text, unit, nominal)
+	if err != nil {
+		var refused *blocks.QuantityError
+		errors.As(err, &refused)
+		v.Fail(refused.Hint, "%s", refused.Message)
+	}
+	return span, err == nil
+}
+
+// one reads a quantity that may not be a range.
+func one(v source.Value, unit blocks.Unit) float64 {
+	value, _ := single(v, unit)
+	return value
+}
+
+// positive reads one quantity that must be above zero.
+func positive(v source.Value, unit blocks.Unit, what string) float64 {
+	value, ok := single(v, unit)
+	if ok && value <= 0 {
+		v.Fail("", "%s is above zero", what)
+	}
+	return value
+}
+
+// single reads one quantity and tells whether it could.
+func single(v source.Value, unit blocks.Unit) (float64, bool) {
+	span, ok := quantity(v, unit)
+	if ok && span.Low != span.High {
+		v.Fail("", "expected one value, found a range")
+		return 0, false
+	}
+	return span.High, ok
+}
+
+// truth reads true or false.
+func truth(v source.Value) bool {
+	switch text := v.Text("true or false"); text {
+	case "true":
+		return true
+	case "false", "":
+	default:
+		v.Fail("", "expected true or false, found '%s'", text)
+	}
+	return false
+}
+
+// formula compiles a formula that must come out in a dimension.
+func (r *reader) formula(v source.Value, want blocks.Dimension) *blocks.Formula {
+	if !v.Given() {
+		return nil
+	}
+	text := v.Text("a formula")
+	if !v.IsText() || r.scope == nil {
+		return nil
+	}
+	f, err := blocks.CompileFormula(text, r.scope, want)
+	if err != nil {
+		var refused *blocks.FormulaError
+		errors.As(err, &refused)
+		hint := refused.Hint
+		if refused.Name != "" {
+			hint = source.DidYouMean(refused.Name, refused.Candidates)
+		}
+		before := text[:min(max(refused.Offset, 0), len(text))] // a place counts characters
+		v.FailAt(utf8.RuneCountInString(before), hint, "%s", refused.Reason)
+	}
+	return f
+}
+
+// need compiles a formula that must be given.
+func (r *reader) need(o *source.Object, key string, want blocks.Dimension) *blocks.Formula {
+	return r.formula(o.Need(key), want)
+}
+
+// counts reads operations: a class and a formula each.
+func (r *reader) counts(v source.Value) []blocks.Count {
+	var counts []blocks.Count
+	var names []string
+	for _, c := range blocks.Classes() {
+		names = append(names, c.String())
+	}
+	for _, m := range v.Object("the operations").Rest() {
+		class, ok := blocks.ParseClass(m.Name)
+		if !ok {
+			m.Key.Fail(source.DidYouMean(m.Name, names), "there is no operation '%s'", m.Name)
+			continue
+		}
+		if f := r.formula(m.Value, blocks.Plain); f != nil {
+			counts = append(counts, blocks.Count{Class: class, Times: f})
+		}
+	}
+	return counts
+}
