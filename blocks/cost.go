@@ -281,7 +281,6 @@ type bill struct {
 	style    Style
 	mean     float64
 	worst    float64
-	code     Bytes
 	routines map[string]bool
 }
 

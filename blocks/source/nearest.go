@@ -8,8 +8,8 @@ import (
 )
 
 // Nearest returns the candidate that was probably meant by a word: the one
-// with fewest edits, at most one in three letters, ties by name. It returns
-// "" where none is near.
+// with fewest edits, at most one in three letters, ties by name. Two letters in
+// the wrong order are one edit. It returns "" where none is near.
 func Nearest(word string, candidates []string) string {
 	if len(word) > 64 {
 		return ""
@@ -17,11 +17,24 @@ func Nearest(word string, candidates []string) string {
 	sorted := slices.Sorted(slices.Values(candidates))
 	best, least := "", max(1, len([]rune(word))/3)+1
 	for _, c := range sorted {
-		if d := levenshtein.ComputeDistance(strings.ToLower(word), strings.ToLower(c)); d < least {
+		if d := edits([]rune(strings.ToLower(word)), []rune(strings.ToLower(c))); d < least {
 			best, least = c, d
 		}
 	}
 	return best
+}
+
+// edits counts how many letters must be changed, added or removed to make one
+// word of another.
+func edits(a, b []rune) int {
+	if len(a) == len(b) {
+		for i := 1; i < len(a); i++ {
+			if a[i] != a[i-1] && a[i] == b[i-1] && a[i-1] == b[i] && slices.Equal(a[:i-1], b[:i-1]) && slices.Equal(a[i+1:], b[i+1:]) {
+				return 1
+			}
+		}
+	}
+	return levenshtein.ComputeDistance(string(a), string(b))
 }
 
 // DidYouMean is a hint with the nearest candidate, or "".

@@ -25,6 +25,8 @@ func TestNearest(t *testing.T) {
 		{"two edits in six letters", "lamppp", []string{"lamp"}, "lamp"},
 		{"but not three of eight", "lanterns", []string{"lante"}, ""},
 		{"three of nine", "lanternss", []string{"lanter"}, "lanter"},
+		{"two letters in the wrong order are one edit", "tiem", []string{"stem", "time"}, "time"},
+		{"but not two pairs of five letters", "twohy", []string{"wtoyh"}, ""},
 		{"letters count, not bytes", "öäü", []string{"öxx"}, ""},
 		{"a word of 64 bytes is still compared", strings.Repeat("a", 64), []string{strings.Repeat("a", 60)}, strings.Repeat("a", 60)},
 		{"a longer one is not", strings.Repeat("a", 65), []string{strings.Repeat("a", 65)}, ""},

@@ -42,7 +42,14 @@ func (v Value) Object(what string) *Object {
 			continue
 		}
 		first[name] = key
-		o.members = append(o.members, Member{key, name, Value{v.file, v.node.Content[i+1], v.errs}})
+		value := v.node.Content[i+1]
+		if value.Tag == "!!null" && value.Value == "" {
+			// What is not written has no place of its own.
+			nothing := *value
+			nothing.Line, nothing.Column = key.node.Line, key.node.Column
+			value = &nothing
+		}
+		o.members = append(o.members, Member{key, name, Value{v.file, value, v.errs}})
 	}
 	return o
 }
@@ -69,13 +76,22 @@ func (o *Object) Take(name string) Value {
 	return Value{}
 }
 
-// Need returns the value of a key that must be there.
+// Need returns the value of a key that must be there. Where one is there that
+// was probably meant, that is the mistake.
 func (o *Object) Need(name string) Value {
 	v := o.Take(name)
-	if !v.Given() && o.at.IsMapping() && !o.Has(name) {
-		o.at.Fail("", "%s needs '%s'", o.what, name)
+	if v.Given() || !o.at.IsMapping() || o.Has(name) {
+		return v
 	}
-	return v
+	for _, m := range o.members {
+		if !o.taken[m.Name] && Nearest(m.Name, []string{name}) != "" {
+			o.taken[m.Name] = true
+			m.Key.Fail(DidYouMean(m.Name, []string{name}), "%s has no key '%s'", o.what, clip(m.Name))
+			return Value{}
+		}
+	}
+	o.at.Fail("", "%s needs '%s'", o.what, name)
+	return Value{}
 }
 
 // Has tells whether a key stands in the mapping, with or without a value.

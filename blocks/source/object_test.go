@@ -100,9 +100,9 @@ func TestObjectMistakes(t *testing.T) {
 		{"a value that is missing at the end of the file", "- ? drum", func(v Value) {
 			v.Items("")[0].Object("thunder").Rest()[0].Value.Text("a pitch")
 		}, []string{
-			"storm.yaml:1:9: expected a pitch, found nothing",
+			"storm.yaml:1:5: expected a pitch, found nothing",
 			"    1 | - ? drum",
-			"      |         ^",
+			"      |     ^",
 		}},
 		{"a key that is nothing", ": 1\n", func(v Value) { v.Object("thunder").Done("part") }, []string{
 			"storm.yaml:1:1: expected a name, found nothing",

@@ -13,6 +13,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"go.yaml.in/yaml/v4"
@@ -20,8 +21,8 @@ import (
 )
 
 // MaxBytes is the largest file that is read: a graph of 10,000 nodes takes
-// under 1 MiB, and past this size parsing alone would need over 256 MiB.
-const MaxBytes = 4 << 20
+// under 1 MiB, and past this size reading a graph would need over 256 MiB.
+const MaxBytes = 2 << 20
 
 // maxDepth is how deep mappings and lists may nest. A graph needs seven.
 const maxDepth = 20
@@ -87,14 +88,25 @@ func Parse(file *File, errs *Errors) Value {
 	if strings.ContainsRune(file.text, 0) || !utf8.ValidString(file.text) {
 		return whole("this is not a text file in UTF-8")
 	}
+	if at := strings.IndexFunc(file.text, controls); at >= 0 {
+		before := strings.Split(lineEnds.Replace(file.text[:at]), "\n")
+		last := strings.TrimPrefix(before[len(before)-1], "\ufeff")
+		errs.Add(&Error{
+			File:    file,
+			Pos:     Pos{len(before), utf8.RuneCountInString(last) + 1},
+			Message: "a control character stands here, which text does not hold",
+		})
+		return Value{}
+	}
 	documents, err := load(file.text)
 	if err != nil {
 		broken := &yaml.LoadError{Message: err.Error()}
 		errors.As(err, &broken)
+		pos := file.place(broken.Mark.Line, broken.Mark.Column)
 		errs.Add(&Error{
-			File:    file,
-			Pos:     file.place(broken.Mark.Line, broken.Mark.Column),
+			File: file, Pos: pos,
 			Message: "not readable as YAML: " + shorten(broken.Message, 120),
+			Hint:    file.yamlHint(pos, broken.Message),
 		})
 		return Value{}
 	}
@@ -114,6 +126,23 @@ func Parse(file *File, errs *Errors) Value {
 	}
 	return v
 }
+
+// yamlHint says in our words what the parser's usual complaints come from.
+func (f *File) yamlHint(pos Pos, message string) string {
+	line, _ := f.line(pos.Line)
+	switch runes := []rune(line); {
+	case pos.Column >= 1 && pos.Column <= len(runes) && runes[pos.Column-1] == '\t':
+		return "indent with spaces, not with tabs"
+	case strings.Contains(message, "expected ',' or"):
+		return "a bracket that opened before is not closed, or a comma is missing"
+	case strings.Contains(message, "expected key"):
+		return "see whether this line is indented like those it belongs with"
+	}
+	return ""
+}
+
+// controls tells whether a character commands a terminal and is no part of text.
+func controls(r rune) bool { return unicode.IsControl(r) && !strings.ContainsRune("\t\n\r\u0085", r) }
 
 // load reads the first document of a text and, where there is one, the second.
 func load(text string) ([]*yaml.Node, error) {

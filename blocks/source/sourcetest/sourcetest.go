@@ -101,6 +101,9 @@ func expectations(t *testing.T, file *source.File) (wanted []want, contents []st
 				case "AT":
 					wanted[len(wanted)-1].at = text
 				}
+				if kind == "HINT" || kind == "AT" {
+					kind = "ERROR"
+				}
 			}
 		}
 		contents = append(contents, content)
