@@ -1,0 +1,415 @@
+package estimator
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"elbowroom/blocks"
+)
+
+// Estimate is what a graph needs of its board, and whether it fits.
+type Estimate struct {
+	Graph     *Graph
+	Schedule  *Schedule
+	Nodes     []NodeCost // one for each of the graph's nodes
+	Banks     []BankUse  // one for each of the board's banks
+	Objects   []Object
+	Placement Placement
+	CPU       CPUUse
+	Jacks     []JackCount
+	Latency   Latency
+	Resources []Resource
+	Cautions  []Caution
+	Verdict   Verdict
+}
+
+// NodeCost is what one node takes, all its copies together.
+type NodeCost struct {
+	Copies  int
+	State   blocks.Bytes
+	Buffers blocks.Bytes // in RAM, tables and wires left out
+	Code    string       // key of its kernel; "" where it has none
+	Mean    blocks.Figure
+	Worst   blocks.Figure
+	Stalls  blocks.Figure
+	Basis   blocks.Basis
+}
+
+// BankUse is what lies in one bank.
+type BankUse struct {
+	Parts   [numParts]blocks.Bytes // their sum is Used
+	Used    blocks.Bytes
+	Figure  blocks.Figure // Used with its band
+	Usable  blocks.Bytes
+	Regions []Region
+}
+
+// Estimate answers for a graph. The error names the node whose costs could not
+// be worked out.
+func (g *Graph) Estimate() (*Estimate, error) {
+	for _, n := range g.Nodes {
+		if n.demand != nil {
+			continue
+		}
+		d, err := n.Use.Demand(g.Core)
+		if err != nil {
+			return nil, n.Place.Mistake("", "%v", err)
+		}
+		if n.Use.Own != nil {
+			for i := range d.Code {
+				d.Code[i].Key = n.Name
+			}
+		}
+		n.demand = d
+	}
+	e := &Estimate{Graph: g, Schedule: g.schedule(), Nodes: make([]NodeCost, len(g.Nodes))}
+	e.compute()
+	code := e.memory()
+	e.load(e.stalls())
+	e.fill(code)
+	e.jacks()
+	e.latency()
+	e.judge()
+	e.caution()
+	return e, nil
+}
+
+// compute works out the cycles of each node's own work.
+func (e *Estimate) compute() {
+	g := e.Graph
+	split := map[int]bool{}
+	for _, i := range e.Schedule.Split {
+		split[i] = true
+	}
+	for i, n := range g.Nodes {
+		c := &e.Nodes[i]
+		d := n.demand
+		c.Copies, c.Basis = g.Copies(n), d.Basis
+		mean, worst := d.Mean, d.Worst
+		extraMean, extraWorst := g.wiring(n)
+		mean, worst = mean.Plus(extraMean), worst.Plus(extraWorst)
+		if split[i] {
+			call := g.Core.CallCost(n.Use.Style)
+			mean, worst = mean.Plus(call), worst.Plus(call)
+		}
+		copies := float64(c.Copies)
+		c.Mean, c.Worst = mean.Times(copies), worst.Times(copies)
+		c.State = d.State * blocks.Bytes(c.Copies)
+		for _, b := range d.Buffers {
+			c.Buffers += b.Bytes * blocks.Bytes(c.Copies)
+		}
+		if len(d.Code) > 0 {
+			c.Code = d.Code[0].Key
+		}
+	}
+}
+
+// wiring is the cycles that one copy of a node spends on what feeds it: sums,
+// moved parameters, and adding its voice to those of its group.
+func (g *Graph) wiring(n *Node) (mean, worst blocks.Figure) {
+	style, block := n.Use.Style, float64(g.BlockSize)
+	add := func(meanTimes, worstTimes float64, work ...blocks.Work) {
+		m, w, _ := g.Core.Price(style, work...)
+		mean, worst = mean.Plus(m.Times(meanTimes)), worst.Plus(w.Times(worstTimes))
+	}
+	for i := range n.Inputs {
+		in := &n.Inputs[i]
+		k := float64(len(in.Sources))
+		if ch := in.sumChannels(n); ch > 0 {
+			times := block * float64(ch)
+			add(times, times, blocks.Work{Class: blocks.OpLoad, Times: k}, blocks.Work{Class: blocks.OpAdd, Times: k - 1},
+				blocks.Work{Class: blocks.OpStore, Times: 1}, blocks.Work{Class: blocks.OpLoop, Times: 1})
+		} else if k > 1 && in.Port.Kind == blocks.Control {
+			add(n.Use.MeanTicks, n.Use.MostTicks, blocks.Work{Class: blocks.OpLoad, Times: k}, blocks.Work{Class: blocks.OpAdd, Times: k - 1})
+		}
+	}
+	for _, d := range n.Drives {
+		meanTimes, worstTimes := n.Use.MeanTicks, n.Use.MostTicks
+		if n.Use.Settings[d.Param].Moved == blocks.ByAudio {
+			meanTimes, worstTimes = block, block
+		}
+		add(meanTimes, worstTimes, d.work()...)
+	}
+	if n.Group >= 0 && g.Groups[n.Group].Out >= 0 && g.Nodes[g.Groups[n.Group].Out] == n {
+		times := block * float64(n.outChannels(0))
+		add(times, times, blocks.Work{Class: blocks.OpLoad, Times: 2}, blocks.Work{Class: blocks.OpAdd, Times: 1},
+			blocks.Work{Class: blocks.OpStore, Times: 1}, blocks.Work{Class: blocks.OpLoop, Times: 1})
+	}
+	return mean, worst
+}
+
+// work is what mapping one value of a mover to the span of a parameter takes:
+// low + x (high - low), or low times 2^(x log2(high/low)).
+func (d *Drive) work() []blocks.Work {
+	work := []blocks.Work{
+		{Class: blocks.OpLoad, Times: 3}, {Class: blocks.OpMul, Times: 1}, {Class: blocks.OpAdd, Times: 1}, {Class: blocks.OpStore, Times: 1},
+	}
+	if d.Curve == Exponential {
+		work = append(work, blocks.Work{Class: blocks.OpExp2, Times: 1}, blocks.Work{Class: blocks.OpMul, Times: 1})
+	}
+	return work
+}
+
+// flashItem is a piece of code or constant data, charged once.
+type flashItem struct {
+	name  string
+	part  Part
+	bytes blocks.Figure
+}
+
+// memory gathers every piece of memory, places what lies in RAM, and returns
+// what lies in flash.
+func (e *Estimate) memory() []flashItem {
+	g := e.Graph
+	var flash []flashItem
+	charged := map[string]bool{}
+	once := func(name string, part Part, bytes blocks.Figure) {
+		if key := part.String() + name; !charged[key] {
+			charged[key] = true
+			flash = append(flash, flashItem{name, part, bytes})
+		}
+	}
+	var routines func(names []string)
+	routines = func(names []string) {
+		for _, name := range names {
+			r := g.Core.Routines[name]
+			if !charged[PartLibrary.String()+name] {
+				once(name, PartLibrary, blocks.Exactly(float64(r.Flash)))
+				routines(r.Needs)
+			}
+		}
+	}
+	copied := map[string]bool{}
+	var state, controls blocks.Bytes
+	for i, n := range g.Nodes {
+		d := n.demand
+		copies := g.Copies(n)
+		state += alignUp(d.State, 4) * blocks.Bytes(copies)
+		for _, c := range d.Code {
+			once(c.Key, PartCode, c.Bytes)
+		}
+		routines(d.Routines)
+		for _, drive := range n.Drives {
+			_, _, names := g.Core.Price(n.Use.Style, drive.work()...)
+			routines(names)
+		}
+		for _, t := range d.Tables {
+			if !t.Copied {
+				once(t.Key, PartTables, blocks.Exactly(float64(t.Bytes)))
+			} else if !copied[t.Key] {
+				copied[t.Key] = true
+				e.object(Object{Name: t.Key, Node: -1, Part: PartTables, Bytes: t.Bytes, Align: 4, Pin: -1, Reads: 1, Element: 4, Pattern: blocks.Random})
+			}
+		}
+		for port := range n.Block().Outputs {
+			controls += g.heldBytes(n, port) * blocks.Bytes(copies)
+		}
+		for _, b := range d.Buffers {
+			for copy := range copies {
+				e.object(g.buffer(i, b, copy, copies))
+			}
+		}
+	}
+	if g.Overlay {
+		e.overlay()
+	}
+	e.pools(state, controls)
+	e.Placement = place(g.Board, e.Objects, g.Reserve.Memory)
+	return flash
+}
+
+func (e *Estimate) object(o Object) {
+	if o.Bytes > 0 {
+		e.Objects = append(e.Objects, o)
+	}
+}
+
+// heldBytes is what an output keeps for its readers beside the wires: a
+// control value, or the events of a block with their moments.
+func (g *Graph) heldBytes(n *Node, port int) blocks.Bytes {
+	const word = 4
+	p := &n.Block().Outputs[port]
+	switch p.Kind {
+	case blocks.Control:
+		return word
+	case blocks.Event:
+		rate, err := n.Use.EventRate(p)
+		if err != nil {
+			return word // the demand of the node has told the mistake
+		}
+		most := math.Ceil(float64(rate) * float64(g.BlockSize) / float64(g.SampleRate))
+		return word + word*blocks.Bytes(most)
+	}
+	return 0
+}
+
+// buffer is a buffer of one copy of a node as an object.
+func (g *Graph) buffer(node int, b blocks.BufferDemand, copy, copies int) Object {
+	n := g.Nodes[node]
+	o := Object{
+		Name: n.Name + "." + b.Name, Node: node, Part: PartBuffers, Bytes: b.Bytes, Align: g.Board.Align, Pin: -1,
+		Reads: b.Reads, Writes: b.Writes, Element: b.Element, Pattern: b.Pattern,
+	}
+	if copies > 1 {
+		o.Name = fmt.Sprintf("%s.%s voice %d", n.Name, b.Name, copy+1)
+	}
+	if b.DMA {
+		o.Part, o.DMA = PartDMA, true
+	}
+	bank := n.Pin
+	if own := n.Pins[b.Name]; own != "" {
+		bank = own
+	}
+	if bank != "" {
+		o.Pin = g.Board.BankIndex(bank)
+	}
+	return o
+}
+
+// overlay lets the buffers of different scenes share memory: the largest of
+// each scene lie on each other, then the next.
+func (e *Estimate) overlay() {
+	g := e.Graph
+	scene := g.onlyScene()
+	lists := make([][]Object, len(g.Scenes))
+	var rest []Object
+	for _, o := range e.Objects {
+		if o.Node >= 0 && scene[o.Node] >= 0 && o.Part == PartBuffers && o.Pin < 0 {
+			lists[scene[o.Node]] = append(lists[scene[o.Node]], o)
+		} else {
+			rest = append(rest, o)
+		}
+	}
+	longest := 0
+	for i := range lists {
+		slices.SortStableFunc(lists[i], func(a, b Object) int { return int(b.Bytes - a.Bytes) })
+		longest = max(longest, len(lists[i]))
+	}
+	e.Objects = rest
+	for k := range longest {
+		var shared Object
+		for _, list := range lists {
+			if k >= len(list) {
+				continue
+			}
+			o := list[k]
+			if shared.Name != "" {
+				o.Name = shared.Name + " / " + o.Name
+				o.Bytes = max(o.Bytes, shared.Bytes)
+				o.Reads, o.Writes = max(o.Reads, shared.Reads), max(o.Writes, shared.Writes)
+				o.Pattern, o.Element = max(o.Pattern, shared.Pattern), max(o.Element, shared.Element)
+			}
+			shared = o
+		}
+		e.object(shared)
+	}
+}
+
+// onlyScene tells for each node which one scene it runs in; -1: it runs always
+// or in several.
+func (g *Graph) onlyScene() []int {
+	in := g.scenesOf()
+	only := make([]int, len(g.Nodes))
+	for i, scenes := range in {
+		only[i] = -1
+		if len(scenes) == 1 {
+			only[i] = scenes[0]
+		}
+	}
+	return only
+}
+
+// scenesOf tells for each node which scenes it runs in; none: it runs always.
+func (g *Graph) scenesOf() [][]int {
+	in := make([][]int, len(g.Nodes))
+	for k, s := range g.Scenes {
+		for _, i := range s.Nodes {
+			in[i] = append(in[i], k)
+		}
+		for _, group := range s.Groups {
+			for _, i := range g.Groups[group].Nodes {
+				in[i] = append(in[i], k)
+			}
+		}
+	}
+	return in
+}
+
+// pools adds what belongs to no single node: state, wires and the stack.
+func (e *Estimate) pools(state, controls blocks.Bytes) {
+	g := e.Graph
+	const word = 4
+	block := blocks.Bytes(g.BlockSize)
+	// The state is loaded and stored once a block; a wire is written once and
+	// read by each of its readers, once more where voices add up.
+	perSample := float64(state) / word / float64(g.BlockSize)
+	e.object(Object{Name: "state", Node: -1, Part: PartState, Bytes: state, Align: systemAlign, Pin: -1, Reads: perSample, Writes: perSample, Element: word, Pattern: blocks.Stream})
+	var written, read float64
+	for _, w := range e.Schedule.Wires {
+		written += float64(w.Channels)
+	}
+	for _, n := range g.Nodes {
+		n.eachSource(func(src Source, _ bool) {
+			if g.port(src).Kind == blocks.Audio {
+				read += float64(g.Channels(src) * g.Copies(n))
+			}
+		})
+	}
+	wires := blocks.Bytes(e.Schedule.Slots)*block*word + controls
+	e.object(Object{Name: "wires", Node: -1, Part: PartWires, Bytes: wires, Align: systemAlign, Pin: -1, Reads: read, Writes: written, Element: word, Pattern: blocks.Stream})
+	e.object(Object{Name: "stack", Node: -1, Part: PartStack, Bytes: alignUp(g.stack(), systemAlign), Align: systemAlign, Pin: -1, Element: word, Pattern: blocks.Random})
+}
+
+// stack is the deepest path below the main loop: a kernel and the library
+// routine it calls, whose stack counts what that calls in turn. The board's own
+// rows hold what lies above.
+func (g *Graph) stack() blocks.Bytes {
+	var most blocks.Bytes
+	for _, n := range g.Nodes {
+		var below blocks.Bytes
+		for _, r := range n.demand.Routines {
+			below = max(below, g.Core.Routines[r].Stack)
+		}
+		most = max(most, n.demand.Stack+below)
+	}
+	return most
+}
+
+// fill draws the address maps and adds up the parts of every bank.
+func (e *Estimate) fill(flash []flashItem) {
+	board := e.Graph.Board
+	e.Banks = make([]BankUse, len(board.Banks))
+	slices.SortStableFunc(flash, func(a, b flashItem) int { return int(a.part) - int(b.part) })
+	code := board.CodeBank()
+	for b := range board.Banks {
+		use := &e.Banks[b]
+		use.Usable = board.Banks[b].Usable()
+		var objects []Object
+		for _, i := range e.Placement.Order {
+			if e.Placement.Bank[i] == b {
+				objects = append(objects, e.Objects[i])
+			}
+		}
+		var doubt blocks.Figure
+		if b == code {
+			for _, item := range flash {
+				bytes := blocks.Bytes(math.Ceil(item.bytes.Value))
+				objects = append(objects, Object{Name: item.name, Node: -1, Part: item.part, Bytes: bytes, Align: 4})
+				doubt.Low += item.bytes.Low - item.bytes.Value
+				doubt.High += item.bytes.High - item.bytes.Value
+			}
+		}
+		use.Regions = layout(board, b, objects)
+		use.Used = used(&board.Banks[b], use.Regions)
+		var sum blocks.Bytes
+		for _, r := range use.Regions {
+			size := blocks.Bytes(r.End - r.Start)
+			use.Parts[r.Part] += size
+			sum += size
+		}
+		use.Parts[PartAlignment] = use.Used - sum
+		v := float64(use.Used)
+		use.Figure = blocks.Figure{Value: v, Low: v + doubt.Low, High: v + doubt.High}
+	}
+}

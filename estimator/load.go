@@ -1,0 +1,191 @@
+package estimator
+
+import (
+	"math"
+	"slices"
+
+	"elbowroom/blocks"
+)
+
+// CPUUse is the cycles of a block of time. Each figure is a sum of three
+// parts: compute, stalls and system.
+type CPUUse struct {
+	Budget float64 // cycles in a block: clock x block / sample rate
+
+	Mean, Worst, Bound Load
+	Scenes             []SceneLoad // empty: no scenes
+	WorstScene         int         // index in Scenes; -1: no scenes
+}
+
+// Load is cycles a block by where they come from.
+type Load struct{ Compute, Stalls, System blocks.Figure }
+
+// Total is the whole load.
+func (l Load) Total() blocks.Figure { return l.Compute.Plus(l.Stalls).Plus(l.System) }
+
+// SceneLoad is the load while one scene plays.
+type SceneLoad struct {
+	Name        string
+	Mean, Worst Load
+}
+
+// stalls adds up, for every buffer, the cycles that its accesses wait for the
+// memory they lie in.
+//
+// A bank that is not cached costs so much an access. A cached one costs line
+// fills and write-backs, but nothing where all that lies in cached banks fits
+// into the cache together. A stream is fetched line by line, as many streams as
+// are written; a tap is fetched line by line for each of its reads; a random
+// access fetches a line each time. It returns the stalls of what belongs to no
+// single node.
+func (e *Estimate) stalls() (shared blocks.Figure) {
+	g := e.Graph
+	board := g.Board
+	var cached blocks.Bytes
+	for i := range e.Objects {
+		if board.Banks[e.Placement.Bank[i]].Cached {
+			cached += e.Objects[i].Bytes
+		}
+	}
+	for i := range e.Objects {
+		o := &e.Objects[i]
+		bank := &board.Banks[e.Placement.Bank[i]]
+		cycles := o.Reads*bank.Read + o.Writes*bank.Write
+		if bank.Cached {
+			cycles = 0
+			if cached > board.Cache.Bytes {
+				fills, backs := o.lines(board.Cache.Line)
+				cycles = fills*bank.LineFill + backs*bank.WriteBack
+			}
+		}
+		f := board.StallBand.Within(cycles * float64(g.BlockSize))
+		if o.Node >= 0 {
+			e.Nodes[o.Node].Stalls = e.Nodes[o.Node].Stalls.Plus(f)
+		} else {
+			shared = shared.Plus(f)
+		}
+	}
+	return shared
+}
+
+// lines is how many cache lines a sample an object fetches and writes back.
+func (o *Object) lines(line blocks.Bytes) (fills, backs float64) {
+	share := min(float64(o.Element)/float64(max(line, 1)), 1)
+	if o.Pattern == blocks.Random {
+		return o.Reads + o.Writes, o.Writes
+	}
+	streams := o.Reads
+	if o.Pattern == blocks.Stream && o.Writes > 0 {
+		streams = min(o.Reads, o.Writes)
+	}
+	return (streams + o.Writes) * share, o.Writes * share
+}
+
+// load adds up the cycles of a block of time, in the mean and at worst. Shared
+// is the stalls of what belongs to no single node.
+func (e *Estimate) load(shared blocks.Figure) {
+	g := e.Graph
+	cpu := &e.CPU
+	cpu.Budget = float64(g.Board.Clock) * float64(g.BlockSize) / float64(g.SampleRate)
+	system := g.Board.SystemCycles
+	always := SceneLoad{
+		Mean:  Load{Stalls: shared, System: blocks.Exactly(system.Cycles + g.Core.Interrupt.Cycles)},
+		Worst: Load{Stalls: shared, System: blocks.Exactly(system.Worst + g.Core.Interrupt.Worst)},
+	}
+	if system.Worst > system.Cycles {
+		// What the board states as the worst is the upper edge of its guess.
+		always.Mean.System.High = system.Worst + g.Core.Interrupt.Worst
+	}
+	in := g.scenesOf()
+	scenes := max(len(g.Scenes), 1)
+	loads := make([]SceneLoad, scenes)
+	hops := make([][]blocks.Hop, scenes)
+	for s := range loads {
+		loads[s] = always
+		if len(g.Scenes) > 0 {
+			loads[s].Name = g.Scenes[s].Name
+		}
+	}
+	for i, n := range g.Nodes {
+		c := &e.Nodes[i]
+		for s := range loads {
+			if len(in[i]) > 0 && !slices.Contains(in[i], s) {
+				continue
+			}
+			loads[s].Mean.Compute = loads[s].Mean.Compute.Plus(c.Mean)
+			loads[s].Worst.Compute = loads[s].Worst.Compute.Plus(c.Worst)
+			loads[s].Mean.Stalls = loads[s].Mean.Stalls.Plus(c.Stalls)
+			loads[s].Worst.Stalls = loads[s].Worst.Stalls.Plus(c.Stalls)
+			for range c.Copies {
+				hops[s] = append(hops[s], n.demand.Hops...)
+			}
+		}
+	}
+	cpu.WorstScene = -1
+	for s := range loads {
+		bound := loads[s].Worst
+		reachable, together := coincide(hops[s], g.BlockSize)
+		loads[s].Worst.Compute = loads[s].Worst.Compute.Plus(reachable)
+		bound.Compute = bound.Compute.Plus(together)
+		if loads[s].Mean.Total().Value > cpu.Mean.Total().Value {
+			cpu.Mean = loads[s].Mean
+		}
+		if loads[s].Worst.Total().Value > cpu.Worst.Total().Value {
+			cpu.Worst = loads[s].Worst
+			if len(g.Scenes) > 0 {
+				cpu.WorstScene = s
+			}
+		}
+		if bound.Total().Value > cpu.Bound.Total().Value {
+			cpu.Bound = bound
+		}
+	}
+	if len(g.Scenes) > 0 {
+		cpu.Scenes = loads
+	}
+}
+
+// mostBlocks is how many blocks are looked at for coinciding hops; where their
+// pattern is longer than that, everything at once is taken.
+const mostBlocks = 4096
+
+// coincide finds the block in which most hop work falls due, given that all
+// hops count from the first sample, and what it would be if all fell at once.
+func coincide(hops []blocks.Hop, block int) (reachable, together blocks.Figure) {
+	if len(hops) == 0 {
+		return reachable, together
+	}
+	period, whole := 1.0, true // in blocks, until the pattern repeats
+	for _, h := range hops {
+		most := math.Ceil(float64(block) / h.Every)
+		together = together.Plus(h.Cycles.Times(most))
+		if whole = whole && h.Every == math.Round(h.Every); whole {
+			period = leastCommonMultiple(period, h.Every/commonDivisor(h.Every, float64(block)))
+		}
+	}
+	if !whole || period > mostBlocks {
+		return together, together
+	}
+	for b := range int(period) {
+		start := float64(b * block)
+		var due blocks.Figure
+		for _, h := range hops {
+			first := math.Ceil((start - h.Offset) / h.Every)
+			after := math.Ceil((start + float64(block) - h.Offset) / h.Every)
+			due = due.Plus(h.Cycles.Times(after - first))
+		}
+		if due.Value > reachable.Value {
+			reachable = due
+		}
+	}
+	return reachable, together
+}
+
+func commonDivisor(a, b float64) float64 {
+	for b != 0 {
+		a, b = b, math.Mod(a, b)
+	}
+	return a
+}
+
+func leastCommonMultiple(a, b float64) float64 { return a / commonDivisor(a, b) * b }

@@ -1,0 +1,738 @@
+package estimator
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"elbowroom/blocks"
+	"elbowroom/blocks/source"
+)
+
+// Limits of what is read. They are far beyond any board here and keep every
+// later sum within whole numbers.
+const (
+	maxBlockSize  = 8192
+	minSampleRate = 1000
+	maxSampleRate = 768000
+	maxVoices     = 1024
+	maxChannels   = 64
+)
+
+// Options change what a graph file says.
+type Options struct {
+	// Load reads a file that the graph names into the library: the path as it
+	// stands in the graph. It returns the board's name where the file holds one
+	// and "" otherwise; it records its own mistakes.
+	Load func(path source.Value) (board string)
+	// Board, SampleRate and BlockSize replace the file's; not given: they don't.
+	Board, SampleRate, BlockSize source.Value
+}
+
+var (
+	nodeName  = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9-]*$`)
+	notInName = regexp.MustCompile(`[^A-Za-z0-9]+`)
+)
+
+// Read reads a graph file. On any mistake it returns no graph; all mistakes
+// that could be found are in errs.
+func Read(file *source.File, lib *blocks.Library, opts Options, errs *source.Errors) *Graph {
+	before := errs.Len()
+	v := source.Parse(file, errs)
+	if !v.Given() {
+		return nil
+	}
+	r := &graphReader{
+		g:      &Graph{File: file, library: lib, Reserve: Reserve{CPU: 0.20, Memory: 0.05, Flash: 0.05}},
+		lib:    lib,
+		opts:   opts,
+		errs:   errs,
+		limits: map[*blocks.Param]paramLimits{},
+		outer:  scope{nodes: map[string]int{}, groups: map[string]int{}},
+	}
+	r.top(v)
+	if errs.Len() > before {
+		return nil
+	}
+	return r.g
+}
+
+type paramLimits struct{ limits, def blocks.Span }
+
+// scope is the names that a source may use.
+type scope struct {
+	nodes, groups map[string]int
+	within        *scope
+}
+
+type graphReader struct {
+	g       *Graph
+	lib     *blocks.Library
+	opts    Options
+	errs    *source.Errors
+	base    blocks.Timebase
+	style   blocks.Style
+	limits  map[*blocks.Param]paramLimits
+	outer   scope
+	pending []pendingNode
+
+	// incomplete is set where a catalog file could not be read: a name that is
+	// not known then is no second mistake.
+	incomplete bool
+}
+
+// pendingNode is a node whose block and parameters are read, and whose wires
+// wait until all names are known.
+type pendingNode struct {
+	node  int
+	scope *scope
+	from  source.Value
+	moves []pendingMove
+
+	misplaced []int // inputs that are written as if they were parameters
+}
+
+type pendingMove struct {
+	param int
+	from  source.Value
+	curve Curve
+}
+
+func (r *graphReader) top(v source.Value) {
+	before := r.errs.Len()
+	o := v.Object("the graph")
+	g := r.g
+	for _, path := range o.Take("catalog").OneOrMore() {
+		path.Text("the path of a catalog file")
+		if path.IsText() && r.opts.Load != nil {
+			before := r.errs.Len()
+			r.opts.Load(path)
+			r.incomplete = r.incomplete || r.errs.Len() > before
+		}
+	}
+	r.board(o.Take("board"), o)
+	r.rates(o)
+	if tempo, ok := r.quantity(o.Take("tempo"), blocks.UnitTempo); ok {
+		g.Tempo = tempo
+	} else if o.Has("tempo") {
+		g.Tempo = blocks.Span{Low: 60, High: 60} // so that note values are not mistakes too
+	}
+	r.base = blocks.Timebase{SampleRate: g.SampleRate, Tempo: g.Tempo}
+	r.reserve(o.Take("reserve"))
+	r.style = r.code(o.Take("code"), blocks.Style{})
+
+	nodes, voices, scenes := o.Need("nodes"), o.Take("voices"), o.Take("scenes")
+	r.nodes(nodes, &r.outer, -1)
+	r.voices(voices)
+	r.scenes(scenes)
+	o.Done("key")
+	for _, p := range r.pending {
+		r.connect(p)
+	}
+	if r.errs.Len() == before {
+		r.spread()
+	}
+}
+
+func (r *graphReader) board(v source.Value, o *source.Object) {
+	if r.opts.Board.Given() {
+		v = r.opts.Board
+	} else if !v.Given() {
+		if !o.Has("board") {
+			o.Need("board")
+		}
+		return
+	}
+	name := v.Text("the name of a board")
+	if !v.IsText() {
+		return
+	}
+	if strings.ContainsAny(name, `/\`) || strings.HasSuffix(name, ".yaml") {
+		if r.opts.Load == nil {
+			return
+		}
+		before := r.errs.Len()
+		loaded := r.opts.Load(v)
+		if r.errs.Len() > before {
+			return
+		}
+		if loaded == "" {
+			v.Fail("a board file begins with 'board: NAME'", "the file holds no board")
+			return
+		}
+		name = loaded
+	}
+	board, err := r.lib.Board(name)
+	var unknown *blocks.UnknownError
+	if errors.As(err, &unknown) {
+		if chip := r.boardOfChip(name); chip != nil {
+			board, err = chip, nil
+		}
+	}
+	if err != nil {
+		hint := ""
+		if unknown != nil {
+			if r.incomplete {
+				return
+			}
+			if hint = source.DidYouMean(name, r.lib.BoardNames()); hint == "" {
+				hint = "'elbowroom boards' lists them, 'elbowroom boards --chip MARKING' finds one by its chip"
+			}
+		}
+		v.Fail(hint, "%v", err)
+		return
+	}
+	core, err := r.lib.Core(board.Core)
+	if err != nil {
+		v.Fail("", "%v", err)
+		return
+	}
+	r.g.Board, r.g.Core = board, core
+}
+
+// boardOfChip finds the board class that lists a chip's marking, or nil.
+func (r *graphReader) boardOfChip(marking string) *blocks.Board {
+	boards, _ := BoardsOfChip(r.lib, marking)
+	if len(boards) == 0 {
+		return nil
+	}
+	return boards[0]
+}
+
+// BoardsOfChip finds the board classes that list a chip: a marking that begins
+// with what the class lists, in any case. Where several do, the longest first.
+func BoardsOfChip(lib *blocks.Library, marking string) ([]*blocks.Board, error) {
+	type match struct {
+		board  *blocks.Board
+		length int
+	}
+	var found []match
+	for _, name := range lib.BoardNames() {
+		b, err := lib.Board(name)
+		if err != nil {
+			return nil, err
+		}
+		longest := 0
+		for _, c := range b.Chips {
+			if len(c.Marking) > longest && len(marking) >= len(c.Marking) && strings.EqualFold(marking[:len(c.Marking)], c.Marking) {
+				longest = len(c.Marking)
+			}
+		}
+		if longest > 0 {
+			found = append(found, match{b, longest})
+		}
+	}
+	slices.SortStableFunc(found, func(a, b match) int { return b.length - a.length })
+	boards := make([]*blocks.Board, len(found))
+	for i, m := range found {
+		boards[i] = m.board
+	}
+	return boards, nil
+}
+
+func (r *graphReader) rates(o *source.Object) {
+	g := r.g
+	g.SampleRate, g.BlockSize = 48000, 48 // so that reading goes on after a mistake
+	rate, size := o.Take("sample_rate"), o.Take("block_size")
+	if r.opts.SampleRate.Given() {
+		rate = r.opts.SampleRate
+	} else if !rate.Given() && !o.Has("sample_rate") {
+		o.Need("sample_rate")
+	}
+	if r.opts.BlockSize.Given() {
+		size = r.opts.BlockSize
+	} else if !size.Given() && !o.Has("block_size") {
+		o.Need("block_size")
+	}
+	fastest := blocks.Hertz(maxSampleRate) // of control
+	if v, ok := r.single(rate, blocks.UnitFrequency); ok {
+		if v < minSampleRate || v > maxSampleRate {
+			rate.Fail("", "a sample rate lies between %v and %v", blocks.Hertz(minSampleRate), blocks.Hertz(maxSampleRate))
+		} else {
+			g.SampleRate, fastest = blocks.Hertz(v), blocks.Hertz(v)
+		}
+	}
+	if v, ok := r.single(size, blocks.UnitCount); ok {
+		if v < 1 || v > maxBlockSize {
+			size.Fail("", "a block has from 1 to %d samples", maxBlockSize)
+		} else {
+			g.BlockSize = int(v)
+		}
+	}
+	if v := o.Take("control_rate"); v.Given() {
+		if rate, ok := r.single(v, blocks.UnitFrequency); ok {
+			if rate <= 0 || rate > float64(fastest) {
+				v.Fail("", "a control rate is above 0 Hz and at most the sample rate, %v", fastest)
+			} else {
+				g.ControlRate = blocks.Hertz(rate)
+			}
+		}
+	}
+}
+
+func (r *graphReader) reserve(v source.Value) {
+	o := v.Object("reserve")
+	for name, share := range map[string]*float64{"cpu": &r.g.Reserve.CPU, "memory": &r.g.Reserve.Memory, "flash": &r.g.Reserve.Flash} {
+		rv := o.Take(name)
+		if x, ok := r.single(rv, blocks.UnitRatio); ok {
+			if x < 0 || x >= 1 {
+				rv.Fail("write it like '20%'", "a reserve is at least 0 %% and below 100 %%")
+			} else {
+				*share = x
+			}
+		}
+	}
+	o.Done("resource")
+}
+
+func (r *graphReader) code(v source.Value, style blocks.Style) blocks.Style {
+	o := v.Object("code")
+	pick := func(key, first, second string, now bool) bool {
+		kv := o.Take(key)
+		if !kv.Given() {
+			return now
+		}
+		switch text := kv.Text(first + " or " + second); text {
+		case first:
+			return false
+		case second:
+			return true
+		default:
+			if kv.IsText() {
+				kv.Fail(source.DidYouMean(text, []string{first, second}), "expected %s or %s, found '%s'", first, second, text)
+			}
+			return now
+		}
+	}
+	style.PerSample = pick("calls", "block", "sample", style.PerSample)
+	style.SizeOptimised = pick("optimise", "O2", "Os", style.SizeOptimised)
+	if pick("maths", "library", "approximate", style.Maths == blocks.ApproximateMaths) {
+		style.Maths = blocks.ApproximateMaths
+	} else {
+		style.Maths = blocks.LibraryMaths
+	}
+	o.Done("key")
+	return style
+}
+
+// single reads a quantity that is one value.
+func (r *graphReader) single(v source.Value, unit blocks.Unit) (float64, bool) {
+	span, ok := r.quantity(v, unit)
+	if ok && span.Low != span.High {
+		v.Fail("", "expected one value, found a range")
+		return 0, false
+	}
+	return span.High, ok
+}
+
+// quantity reads a quantity that may range. It is not ok where none is given,
+// which is no mistake, or where it could not be read.
+func (r *graphReader) quantity(v source.Value, unit blocks.Unit) (span blocks.Span, ok bool) {
+	text := v.Text("a quantity")
+	if !v.IsText() {
+		return blocks.Span{}, false
+	}
+	span, err := blocks.Parse(text, unit, r.base)
+	if err != nil {
+		var refused *blocks.QuantityError
+		errors.As(err, &refused)
+		v.Fail(refused.Hint, "%s", refused.Message)
+	}
+	return span, err == nil
+}
+
+func (r *graphReader) nodes(v source.Value, sc *scope, group int) {
+	if !v.Given() {
+		return
+	}
+	members := v.Object("nodes").Rest()
+	if v.IsMapping() && len(members) == 0 {
+		v.Fail("", "there are no nodes")
+	}
+	for _, m := range members {
+		if !nodeName.MatchString(m.Name) {
+			r.misnamed(m, "a node")
+		}
+		name := m.Name
+		if group >= 0 {
+			name = r.g.Groups[group].Name + "." + name
+		}
+		n := &Node{Name: name, Place: m.Key, Group: group, Importance: 1}
+		sc.nodes[m.Name] = len(r.g.Nodes)
+		r.g.Nodes = append(r.g.Nodes, n)
+		if group >= 0 {
+			r.g.Groups[group].Nodes = append(r.g.Groups[group].Nodes, len(r.g.Nodes)-1)
+		}
+		r.node(n, len(r.g.Nodes)-1, m, sc)
+	}
+}
+
+// misnamed records a name that is no word. What it names is read on, so that
+// its other mistakes are told too.
+func (r *graphReader) misnamed(m source.Member, what string) {
+	hint := ""
+	if better := strings.Trim(notInName.ReplaceAllString(m.Name, "-"), "-"); nodeName.MatchString(better) {
+		hint = "did you mean '" + better + "'?"
+	}
+	m.Key.Fail(hint, "the name of %s is a word of letters, digits and hyphens that starts with a letter", what)
+}
+
+func (r *graphReader) node(n *Node, index int, m source.Member, sc *scope) {
+	o := m.Value.Object("'" + m.Name + "'")
+	bv := o.Need("block")
+	name := bv.Text("the name of a block")
+	p := pendingNode{node: index, scope: sc, from: o.Take("from")}
+	n.Use = blocks.Use{
+		SampleRate: r.g.SampleRate, BlockSize: r.g.BlockSize, Channels: 1,
+		EventRates: map[string]blocks.Hertz{},
+	}
+	n.Use.MeanTicks, n.Use.MostTicks = r.g.ticks()
+	channels := o.Take("channels")
+	if ch, ok := r.single(channels, blocks.UnitCount); ok {
+		if ch < 1 || ch > maxChannels {
+			channels.Fail("", "a wire carries from 1 to %d channels", maxChannels)
+		} else {
+			n.Use.Channels = int(ch)
+			n.Given = map[string]string{"channels": strconv.Itoa(int(ch))}
+		}
+	}
+	n.Keep, n.Optional = r.truth(o.Take("keep")), r.truth(o.Take("optional"))
+	importance := o.Take("importance")
+	if v, ok := r.single(importance, blocks.UnitRatio); ok {
+		if v < 0 || v > 5 {
+			importance.Fail("", "importance goes from 0 to 5")
+		}
+		n.Importance = v
+	}
+	n.Note = o.Take("note").Text("a note")
+	n.Use.Style = r.code(o.Take("code"), r.style)
+	if pv := o.Take("precision"); pv.Given() {
+		switch text := pv.Text("single or double"); text {
+		case "single":
+		case "double":
+			n.Use.Style.Double = true
+		default:
+			if pv.IsText() {
+				pv.Fail("", "expected single or double, found '%s'", text)
+			}
+		}
+	}
+	banks := o.Take("bank")
+	if !bv.IsText() {
+		return
+	}
+	if name == ownCode {
+		r.ownCode(n, o)
+	} else {
+		b, err := r.lib.Block(name)
+		if err != nil {
+			var unknown *blocks.UnknownError
+			hint := ""
+			if errors.As(err, &unknown) && unknown.Name == name {
+				if r.incomplete {
+					return
+				}
+				hint = source.DidYouMean(name, append(r.lib.BlockNames(), ownCode))
+			}
+			bv.Fail(hint, "%v", err)
+			return
+		}
+		n.Use.Block = b
+		p.moves = r.params(n, o)
+	}
+	o.Call(name)
+	if !takesChannels(n.Block()) {
+		channels.Fail("", "the channels of %s are fixed", name)
+	}
+	r.pins(n, banks)
+	n.Inputs = make([]Input, len(n.Block().Inputs))
+	for i := range n.Inputs {
+		n.Inputs[i].Port = &n.Block().Inputs[i]
+	}
+	what := "parameter"
+	if name == ownCode {
+		what = "key"
+	}
+	for i, in := range n.Block().Inputs {
+		if o.Has(in.Name) && !o.Took(in.Name) {
+			o.Take(in.Name)
+			p.misplaced = append(p.misplaced, i)
+			o.Key(in.Name).Fail(fmt.Sprintf("write 'from: {%s: NODE}'", in.Name), "'%s' is an input of %s, and inputs are fed through 'from'", in.Name, name)
+		}
+	}
+	o.Done(what)
+	r.pending = append(r.pending, p)
+}
+
+// takesChannels tells whether a block has a wire whose channels a node may set.
+func takesChannels(b *blocks.Block) bool {
+	free := func(p blocks.Port) bool { return p.Kind == blocks.Audio && p.Channels <= 0 }
+	return slices.ContainsFunc(b.Inputs, free) || slices.ContainsFunc(b.Outputs, free)
+}
+
+func (r *graphReader) truth(v source.Value) bool {
+	switch text := v.Text("true or false"); text {
+	case "true":
+		return true
+	case "false", "":
+	default:
+		v.Fail("", "expected true or false, found '%s'", text)
+	}
+	return false
+}
+
+func (r *graphReader) pins(n *Node, v source.Value) {
+	if !v.Given() || r.g.Board == nil {
+		return
+	}
+	bank := func(v source.Value) string {
+		name := v.Text("the name of a bank")
+		i := r.g.Board.BankIndex(name)
+		if v.IsText() && i < 0 {
+			v.Fail(source.DidYouMean(name, r.g.Board.BankNames()), "%s has no bank '%s'", r.g.Board.Name, name)
+		} else if i >= 0 && r.g.Board.Banks[i].Kind.Constant() {
+			v.Fail("", "a buffer cannot lie in '%s': it holds only what does not change", name)
+		}
+		return name
+	}
+	if !v.IsMapping() {
+		n.Pin = bank(v)
+		return
+	}
+	n.Pins = map[string]string{}
+	known := make([]string, 0, len(n.Block().Buffers))
+	for _, b := range n.Block().Buffers {
+		known = append(known, b.Name)
+	}
+	if n.Use.Own != nil {
+		for _, b := range n.Use.Own.Buffers {
+			known = append(known, b.Name)
+		}
+	}
+	for _, m := range v.Object("bank").Rest() {
+		if !slices.Contains(known, m.Name) {
+			m.Key.Fail(source.DidYouMean(m.Name, known), "%s has no buffer '%s'", n.Block().Name, m.Name)
+		}
+		n.Pins[m.Name] = bank(m.Value)
+	}
+}
+
+// limitsOf is a parameter's range and default at the graph's sample rate.
+func (r *graphReader) limitsOf(p *blocks.Param) paramLimits {
+	l, ok := r.limits[p]
+	if !ok {
+		l.limits, l.def = p.At(r.g.SampleRate)
+		r.limits[p] = l
+	}
+	return l
+}
+
+// params reads the parameters of a node; those that are moved wait for names.
+func (r *graphReader) params(n *Node, o *source.Object) []pendingMove {
+	var moves []pendingMove
+	b := n.Block()
+	n.Use.Settings = make([]blocks.Setting, len(b.Params))
+	if n.Given == nil {
+		n.Given = map[string]string{}
+	}
+	for i := range b.Params {
+		p := &b.Params[i]
+		set := &n.Use.Settings[i]
+		v := o.Take(p.Name)
+		if p.Categorical() {
+			set.Choice = r.choice(p, v, n)
+			continue
+		}
+		l := r.limitsOf(p)
+		switch {
+		case v.IsMapping():
+			if mv, ok := r.move(n, p, i, v, l); ok {
+				moves = append(moves, mv)
+			}
+		case v.Given():
+			span, ok := r.quantity(v, p.Unit)
+			if !ok {
+				set.Span = l.def
+				continue
+			}
+			set.Span = span
+			n.Given[p.Name] = v.Text("")
+			ranges := span.Low != span.High && strings.Contains(v.Text(""), "..")
+			switch {
+			case ranges && p.Moved == blocks.Fixed:
+				v.Fail("", "'%s' is one value, and this is a range", p.Name)
+			case ranges:
+				v.Fail(fmt.Sprintf("write '%s: {from: NODE, span: %s}'", p.Name, v.Text("")),
+					"'%s' is one value, unless something moves it", p.Name)
+			default:
+				r.within(span, p, l, v)
+			}
+		case p.Needed:
+			if !o.Has(p.Name) {
+				o.Key("block").Fail("", "%s needs '%s'", b.Name, p.Name)
+			}
+			set.Span = blocks.Span{Low: l.limits.High, High: l.limits.High}
+		default:
+			set.Span = l.def
+			if p.Name == "rate" && len(b.Outputs) > 0 && b.Outputs[0].Kind == blocks.Event {
+				n.Defaults = append(n.Defaults, p.Name)
+			}
+		}
+	}
+	return moves
+}
+
+func (r *graphReader) choice(p *blocks.Param, v source.Value, n *Node) int {
+	if !v.Given() {
+		return p.DefaultChoice()
+	}
+	words := make([]string, len(p.Choices))
+	for i, c := range p.Choices {
+		words[i] = c.Name
+	}
+	text := v.Text("one of " + strings.Join(words, ", "))
+	if i := slices.Index(words, text); i >= 0 {
+		n.Given[p.Name] = text
+		return i
+	}
+	if v.IsText() {
+		hint := source.DidYouMean(text, words)
+		if hint == "" {
+			hint = "it is one of " + strings.Join(words, ", ")
+		}
+		v.Fail(hint, "'%s' is no choice of '%s'", text, p.Name)
+	}
+	return p.DefaultChoice()
+}
+
+// within checks a span against the range that the block allows. Only a
+// rounding error may lie outside.
+func (r *graphReader) within(s blocks.Span, p *blocks.Param, l paramLimits, v source.Value) {
+	slack := 1e-9 * max(math.Abs(l.limits.Low), math.Abs(l.limits.High))
+	if s.Low < l.limits.Low-slack || s.High > l.limits.High+slack {
+		v.Fail("", "'%s' lies outside %s, the range of '%s'", v.Text(""), p.RangeText, p.Name)
+	}
+}
+
+func (r *graphReader) move(n *Node, p *blocks.Param, i int, v source.Value, l paramLimits) (pendingMove, bool) {
+	n.Use.Settings[i].Span = l.def
+	if p.Moved == blocks.Fixed {
+		v.Fail("", "nothing may move '%s' of %s", p.Name, n.Block().Name)
+		return pendingMove{}, false
+	}
+	o := v.Object("'" + p.Name + "'")
+	mv := pendingMove{param: i, from: o.Need("from")}
+	span := o.Need("span")
+	s, ok := r.quantity(span, p.Unit)
+	if ok {
+		if s.Low == s.High {
+			span.Fail("write it like LOW..HIGH", "a span is a range, and this is one value")
+		} else {
+			r.within(s, p, l, span)
+		}
+		n.Use.Settings[i].Span = s
+		n.Given[p.Name] = span.Text("")
+	}
+	if cv := o.Take("curve"); cv.Given() {
+		switch text := cv.Text("linear or exponential"); text {
+		case "linear":
+		case "exponential":
+			mv.curve = Exponential
+			if ok && s.Low <= 0 {
+				cv.Fail("", "an exponential curve needs a span above zero")
+			}
+		default:
+			if cv.IsText() {
+				cv.Fail(source.DidYouMean(text, []string{"linear", "exponential"}), "expected linear or exponential, found '%s'", text)
+			}
+		}
+	}
+	o.Done("key")
+	return mv, mv.from.Given()
+}
+
+func (r *graphReader) voices(v source.Value) {
+	for _, m := range v.Object("voices").Rest() {
+		if !nodeName.MatchString(m.Name) {
+			r.misnamed(m, "a group")
+		}
+		if _, taken := r.outer.nodes[m.Name]; taken {
+			m.Key.Fail("", "a node is named '%s' already", m.Name)
+			continue
+		}
+		o := m.Value.Object("'" + m.Name + "'")
+		g := &Group{Name: m.Name, Place: m.Key, Count: 1, Out: -1}
+		index := len(r.g.Groups)
+		r.g.Groups = append(r.g.Groups, g)
+		r.outer.groups[m.Name] = index
+		count := o.Need("count")
+		if c, ok := r.single(count, blocks.UnitCount); ok {
+			if c < 1 || c > maxVoices {
+				count.Fail("", "a group has from 1 to %d voices", maxVoices)
+			} else {
+				g.Count = int(c)
+			}
+		}
+		sc := &scope{nodes: map[string]int{}, groups: map[string]int{}, within: &r.outer}
+		r.nodes(o.Need("nodes"), sc, index)
+		out := o.Need("out")
+		if name := out.Text("the name of a node"); out.IsText() {
+			i, ok := sc.nodes[name]
+			if !ok && len(g.Nodes) == 0 {
+				// that there are none was told
+			} else if !ok {
+				out.Fail(source.DidYouMean(name, keys(sc.nodes)), "the group has no node '%s'", name)
+			} else if b := r.g.Nodes[i].Use.Block; b != nil && (len(b.Outputs) == 0 || b.Outputs[0].Kind != blocks.Audio) {
+				out.Fail("", "'%s' gives no audio", name)
+			} else {
+				g.Out = i
+			}
+		}
+		o.Done("key")
+	}
+}
+
+func (r *graphReader) scenes(v source.Value) {
+	for _, m := range v.Object("scenes").Rest() {
+		if m.Name == "overlay" {
+			r.g.Overlay = r.truth(m.Value)
+			continue
+		}
+		scene := Scene{Name: m.Name}
+		for _, nv := range m.Value.Items("a list of nodes") {
+			name := nv.Text("the name of a node")
+			if !nv.IsText() {
+				continue
+			}
+			twice := false
+			if i, ok := r.outer.nodes[name]; ok {
+				twice = slices.Contains(scene.Nodes, i)
+				scene.Nodes = append(scene.Nodes, i)
+			} else if i, ok := r.outer.groups[name]; ok {
+				twice = slices.Contains(scene.Groups, i)
+				scene.Groups = append(scene.Groups, i)
+			} else {
+				r.unknownNode(nv, name, &r.outer)
+			}
+			if twice {
+				nv.Fail("", "'%s' stands twice in the scene", name)
+			}
+		}
+		r.g.Scenes = append(r.g.Scenes, scene)
+	}
+	if v.IsMapping() && len(r.g.Scenes) < 2 {
+		v.Fail("", "scenes are at least two: parts that never sound together")
+	}
+}
+
+func keys(m map[string]int) []string {
+	names := make([]string, 0, len(m))
+	for name := range m {
+		names = append(names, name)
+	}
+	return names
+}
