@@ -1,0 +1,200 @@
+// Elbowroom tells whether a declared audio graph fits a small microcontroller
+// board, before anything is compiled.
+//
+//	$ elbowroom new storm.yaml
+//	$ elbowroom check storm.yaml
+//
+// main hands everything to run, which tests call too. Each command has a file
+// of its own, with its options, its constructor and what it runs; nothing is
+// computed here. Answers go to standard output; what went wrong goes to
+// standard error, without capital and full stop, with a hint on a line of its
+// own where there is one.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"runtime/debug"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"elbowroom/blocks/source"
+)
+
+// Exit statuses.
+const (
+	exitFits   = 0 // fits or tight
+	exitOver   = 1
+	exitWrong  = 2 // wrong input
+	exitUnsure = 3
+)
+
+// Memory is collected late while there is little of it, which spares a small
+// graph the collector, and hard before it could fill a small machine.
+const (
+	collectAtPercent = 400
+	collectHardAt    = 180 << 20
+)
+
+func main() {
+	debug.SetGCPercent(collectAtPercent)
+	debug.SetMemoryLimit(collectHardAt)
+	os.Exit(run(context.Background(), os.Stdin, os.Stdout, os.Stderr, os.Args[1:]))
+}
+
+// app is one run of the program.
+type app struct {
+	stdin          io.Reader
+	stdout, stderr io.Writer
+	format         format
+	exit           int
+}
+
+// run runs the program with its arguments and returns its exit status.
+func run(ctx context.Context, stdin io.Reader, stdout, stderr io.Writer, args []string) int {
+	a := &app{stdin: stdin, stdout: stdout, stderr: stderr, format: asTable}
+	root := a.rootCommand()
+	root.SetArgs(args)
+	if err := root.ExecuteContext(ctx); err != nil {
+		a.complain(err)
+		return exitWrong
+	}
+	return a.exit
+}
+
+// complain tells an error. Mistakes in files print themselves with their
+// places.
+func (a *app) complain(err error) {
+	var mistakes *source.Errors
+	if errors.As(err, &mistakes) {
+		fmt.Fprintln(a.stderr, mistakes)
+		return
+	}
+	fmt.Fprintf(a.stderr, "elbowroom: %s\n", printable(err.Error()))
+	var h hinted
+	if errors.As(err, &h) && h.hint != "" {
+		fmt.Fprintf(a.stderr, "hint: %s\n", printable(h.hint))
+	}
+}
+
+// hinted is an error with what to do instead.
+type hinted struct {
+	error
+	hint string
+}
+
+func (h hinted) Unwrap() error { return h.error }
+
+const usage = `Usage:
+  elbowroom check GRAPH...          does it fit the board? what is dear?
+  elbowroom new FILE                write a graph to start from
+
+  elbowroom blocks [NAME]           the building blocks, what each costs and why
+  elbowroom boards [NAME]           the boards, with the source of every figure
+  elbowroom boards --chip MARKING   which board a chip is
+
+  elbowroom schema graph|output     JSON Schema for editors and scripts
+  elbowroom completion SHELL        bash, zsh, fish or powershell
+
+check, blocks and boards take --format table, json, csv or markdown; every
+command takes --help.
+
+Exit status of check: 0 fits or tight, 1 over, 2 wrong input, 3 unsure.
+
+Example:
+  $ elbowroom new storm.yaml
+  wrote storm.yaml; ask 'elbowroom check storm.yaml'
+  $ elbowroom check --quiet storm.yaml
+  storm.yaml fits m7-480-sdram: the worst block takes 4.0 % of its cycles, at most
+  7.6 %, and the fullest bank, dtcm, keeps 10.4 KiB of 128 KiB free.
+`
+
+func (a *app) rootCommand() *cobra.Command {
+	root := &cobra.Command{
+		Use:           "elbowroom",
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args:          cobra.ArbitraryArgs,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return unknownCommand(cmd, args)
+			}
+			fmt.Fprint(a.stderr, usage)
+			a.exit = exitWrong
+			return nil
+		},
+	}
+	root.SetIn(a.stdin)
+	root.SetOut(a.stdout)
+	root.SetErr(a.stderr)
+	root.SetHelpFunc(func(cmd *cobra.Command, _ []string) {
+		if cmd == root {
+			fmt.Fprint(a.stdout, usage)
+			return
+		}
+		fmt.Fprintf(a.stdout, "%s\n\nUsage:\n  %s\n", strings.TrimSpace(cmd.Long), cmd.UseLine())
+		if flags := cmd.Flags().FlagUsages(); flags != "" {
+			fmt.Fprintf(a.stdout, "\nFlags:\n%s", flags)
+		}
+		if cmd.Example != "" {
+			fmt.Fprintf(a.stdout, "\nExample:\n%s\n", cmd.Example)
+		}
+	})
+	root.SetFlagErrorFunc(flagError)
+	root.AddCommand(a.checkCommand(), a.newCommand(), a.blocksCommand(), a.boardsCommand(), a.schemaCommand(), a.completionCommand())
+	root.CompletionOptions.DisableDefaultCmd = true
+	return root
+}
+
+// formatFlag lets a command print in any of the formats.
+func (a *app) formatFlag(cmd *cobra.Command) {
+	cmd.Flags().Var(&a.format, "format", "print as table, json, csv or markdown")
+	_ = cmd.RegisterFlagCompletionFunc("format", cobra.FixedCompletions(formats, cobra.ShellCompDirectiveNoFileComp))
+}
+
+// unknownCommand tells which command was probably meant.
+func unknownCommand(root *cobra.Command, args []string) error {
+	var names []string
+	for _, c := range root.Commands() {
+		names = append(names, c.Name())
+	}
+	hint := source.DidYouMean(args[0], names)
+	if strings.HasSuffix(args[0], ".yaml") || strings.HasSuffix(args[0], ".yml") {
+		hint = fmt.Sprintf("write 'elbowroom check %s'", strings.Join(args, " "))
+	} else if hint == "" {
+		hint = "'elbowroom --help' lists the commands"
+	}
+	return hinted{fmt.Errorf("there is no command '%s'", args[0]), hint}
+}
+
+// flagError says what is wrong with a flag, and which was probably meant.
+func flagError(cmd *cobra.Command, err error) error {
+	hint := fmt.Sprintf("'%s --help' lists its flags", cmd.CommandPath())
+	var unknown *pflag.NotExistError
+	var empty *pflag.ValueRequiredError
+	var invalid *pflag.InvalidValueError
+	switch {
+	case errors.As(err, &unknown):
+		var names []string
+		cmd.Flags().VisitAll(func(f *pflag.Flag) { names = append(names, f.Name) })
+		name := unknown.GetSpecifiedName()
+		if near := source.Nearest(name, names); near != "" {
+			hint = fmt.Sprintf("did you mean '--%s'?", near)
+		}
+		dashes := "--"
+		if len(name) == 1 {
+			dashes = "-"
+		}
+		return hinted{fmt.Errorf("%s has no flag '%s%s'", cmd.Name(), dashes, name), hint}
+	case errors.As(err, &empty):
+		return hinted{fmt.Errorf("--%s needs a value", empty.GetSpecifiedName()), hint}
+	case errors.As(err, &invalid):
+		return hinted{fmt.Errorf("--%s: %w", invalid.GetFlag().Name, invalid.Unwrap()), hint}
+	}
+	return hinted{err, hint}
+}

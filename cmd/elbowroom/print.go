@@ -1,0 +1,272 @@
+package main
+
+import (
+	"bytes"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"slices"
+	"strings"
+
+	"github.com/fatih/color"
+	"github.com/olekukonko/tablewriter"
+	"github.com/olekukonko/tablewriter/renderer"
+	"github.com/olekukonko/tablewriter/tw"
+	"golang.org/x/term"
+)
+
+// format is the shape of an answer. It is a flag value.
+type format string
+
+const (
+	asTable    format = "table"
+	asJSON     format = "json"
+	asCSV      format = "csv"
+	asMarkdown format = "markdown"
+)
+
+var formats = []string{string(asTable), string(asJSON), string(asCSV), string(asMarkdown)}
+
+func (f *format) String() string { return string(*f) }
+
+// Type is the word that help shows for the value.
+func (f *format) Type() string { return strings.Join(formats, "|") }
+
+// Set reads the flag's value.
+func (f *format) Set(text string) error {
+	if !slices.Contains(formats, text) {
+		return fmt.Errorf("there is no format '%s', only %s", text, strings.Join(formats, ", "))
+	}
+	*f = format(text)
+	return nil
+}
+
+// document is text for people, as a terminal or Markdown shows it.
+type document []section
+
+// section is a title, and below it text, a list, a table and a last remark,
+// each of which may be missing.
+type section struct {
+	title string
+	text  string
+	tone  string // a verdict: the text is coloured as such
+	items []string
+	table *table
+	after string
+
+	numbered bool // the items, in place of dashes
+	joined   bool // no empty line before it
+}
+
+// mark is what stands before an item of the list.
+func (s *section) mark(item int) string {
+	if s.numbered {
+		return fmt.Sprintf("%d. ", item+1)
+	}
+	return "- "
+}
+
+// table is rows of cells; align has one letter for each column, l or r.
+type table struct {
+	align  string
+	header []string
+	rows   [][]string
+	footer []string
+}
+
+func (t *table) add(cells ...string) { t.rows = append(t.rows, cells) }
+
+// width is what a terminal has at least.
+const width = 80
+
+// tones are the colours of the verdicts, told apart by their words as well.
+var tones = map[string][]color.Attribute{
+	"fits":     {color.FgGreen},
+	"tight":    {color.FgYellow},
+	"unsure":   {color.FgMagenta},
+	"over":     {color.FgRed, color.Bold},
+	wrongInput: {color.FgRed, color.Bold},
+}
+
+// wrongInput is the verdict on a file that cannot be read as a graph.
+const wrongInput = "wrong input"
+
+// painter colours text by a verdict; where colours is false it does nothing.
+type painter struct{ colours bool }
+
+// newPainter colours only a terminal, and none where NO_COLOR is set.
+func newPainter(w io.Writer) painter {
+	file, ok := w.(*os.File)
+	return painter{ok && term.IsTerminal(int(file.Fd())) && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"}
+}
+
+func (p painter) paint(verdict, text string) string {
+	tone, ok := tones[verdict]
+	if !ok || !p.colours {
+		return text
+	}
+	c := color.New(tone...)
+	c.EnableColor()
+	return c.Sprint(text)
+}
+
+// print writes the document for a terminal.
+func (d document) print(w io.Writer, p painter) error {
+	var b bytes.Buffer
+	for i, s := range d {
+		if i > 0 && !s.joined {
+			b.WriteByte('\n')
+		}
+		if s.title != "" {
+			fmt.Fprintln(&b, printable(s.title))
+		}
+		if s.text != "" {
+			for _, line := range wrap(printable(s.text), width) {
+				fmt.Fprintln(&b, p.paint(s.tone, line))
+			}
+		}
+		for i, item := range s.items {
+			mark := s.mark(i)
+			for _, line := range wrap(printable(item), width-4) {
+				fmt.Fprintf(&b, "%4s%s\n", mark, line)
+				mark = ""
+			}
+		}
+		if s.table != nil {
+			if err := s.table.print(&b, p); err != nil {
+				return err
+			}
+		}
+		if s.after != "" {
+			for _, line := range wrap(printable(s.after), width-1) {
+				fmt.Fprintln(&b, " "+line)
+			}
+		}
+	}
+	_, err := w.Write(b.Bytes())
+	return err
+}
+
+// markdown writes the document as Markdown.
+func (d document) markdown(w io.Writer) error {
+	var b bytes.Buffer
+	for i, s := range d {
+		if i > 0 && !s.joined {
+			b.WriteByte('\n')
+		}
+		if s.title != "" {
+			fmt.Fprintf(&b, "### %s\n\n", escaped(s.title))
+		}
+		if s.text != "" {
+			fmt.Fprintln(&b, escaped(s.text))
+		}
+		for i, item := range s.items {
+			fmt.Fprintf(&b, "%s%s\n", s.mark(i), escaped(item))
+		}
+		if s.table != nil {
+			if err := s.table.markdown(&b); err != nil {
+				return err
+			}
+		}
+		if s.after != "" {
+			fmt.Fprintf(&b, "\n%s\n", escaped(s.after))
+		}
+	}
+	_, err := w.Write(b.Bytes())
+	return err
+}
+
+// escaped is text in which Markdown finds no table, emphasis or tag.
+func escaped(text string) string {
+	return strings.NewReplacer("|", `\|`, "*", `\*`, "<", "&lt;", "`", "\\`").Replace(printable(text))
+}
+
+func (t *table) print(w io.Writer, p painter) error {
+	var b bytes.Buffer
+	light := tablewriter.WithRendition(tw.Rendition{
+		Borders: tw.BorderNone, Symbols: tw.NewSymbols(tw.StyleLight),
+		Settings: tw.Settings{Separators: tw.Separators{BetweenColumns: tw.Off}},
+	})
+	cell := func(text string) string { return p.paint(text, printable(text)) }
+	if err := t.render(&b, cell, light); err != nil {
+		return err
+	}
+	for line := range strings.Lines(b.String()) {
+		if _, err := fmt.Fprintln(w, strings.TrimRight(line, " \n")); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (t *table) markdown(w io.Writer) error {
+	return t.render(w, escaped, tablewriter.WithRenderer(renderer.NewMarkdown()))
+}
+
+func (t *table) render(w io.Writer, cell func(string) string, look tablewriter.Option) error {
+	align := make([]tw.Align, len(t.align))
+	for i := range align {
+		align[i] = tw.AlignLeft
+		if t.align[i] == 'r' {
+			align[i] = tw.AlignRight
+		}
+	}
+	columns := tw.CellAlignment{PerColumn: align}
+	out := tablewriter.NewTable(w, look,
+		tablewriter.WithHeaderAutoFormat(tw.Off), // or headers come out in capitals
+		tablewriter.WithFooterAutoFormat(tw.Off),
+		tablewriter.WithRowAutoWrap(tw.WrapNone),
+		tablewriter.WithHeaderAlignmentConfig(columns),
+		tablewriter.WithRowAlignmentConfig(columns),
+		tablewriter.WithFooterAlignmentConfig(columns),
+	)
+	cells := func(row []string) []string {
+		shown := make([]string, len(row))
+		for i, text := range row {
+			shown[i] = cell(text)
+		}
+		return shown
+	}
+	out.Header(cells(t.header))
+	for _, row := range t.rows {
+		if err := out.Append(cells(row)); err != nil {
+			return err
+		}
+	}
+	if t.footer != nil {
+		out.Footer(cells(t.footer))
+	}
+	return out.Render()
+}
+
+// csv writes the rows of a table as comma-separated values.
+func (t *table) csv(w io.Writer) error {
+	out := csv.NewWriter(w)
+	if err := out.Write(t.header); err != nil {
+		return err
+	}
+	return out.WriteAll(t.rows)
+}
+
+// answered runs what prints an answer and hands it on as a whole, so that what
+// fails half way prints nothing.
+func (a *app) answered(print func(io.Writer) error) error {
+	var b bytes.Buffer
+	if err := print(&b); err != nil {
+		return err
+	}
+	if _, err := a.stdout.Write(b.Bytes()); err != nil {
+		return fmt.Errorf("writing the answer: %w", reason(err))
+	}
+	return nil
+}
+
+// printJSON writes a value as indented JSON.
+func printJSON(w io.Writer, v any) error {
+	out := json.NewEncoder(w)
+	out.SetEscapeHTML(false)
+	out.SetIndent("", "  ")
+	return out.Encode(v)
+}
