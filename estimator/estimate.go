@@ -34,6 +34,8 @@ type NodeCost struct {
 	Worst   blocks.Figure
 	Stalls  blocks.Figure
 	Basis   blocks.Basis
+
+	routines []string // library routines of its kernel and of what feeds it
 }
 
 // BankUse is what lies in one bank.
@@ -87,8 +89,9 @@ func (e *Estimate) compute() {
 		d := n.demand
 		c.Copies, c.Basis = g.Copies(n), d.Basis
 		mean, worst := d.Mean, d.Worst
-		extraMean, extraWorst := g.wiring(n)
+		extraMean, extraWorst, routines := g.wiring(n)
 		mean, worst = mean.Plus(extraMean), worst.Plus(extraWorst)
+		c.routines = append(routines, d.Routines...)
 		if split[i] {
 			call := g.Core.CallCost(n.Use.Style)
 			mean, worst = mean.Plus(call), worst.Plus(call)
@@ -106,12 +109,14 @@ func (e *Estimate) compute() {
 }
 
 // wiring is the cycles that one copy of a node spends on what feeds it: sums,
-// moved parameters, and adding its voice to those of its group.
-func (g *Graph) wiring(n *Node) (mean, worst blocks.Figure) {
+// moved parameters, and adding its voice to those of its group; with the
+// library routines that takes.
+func (g *Graph) wiring(n *Node) (mean, worst blocks.Figure, routines []string) {
 	style, block := n.Use.Style, float64(g.BlockSize)
 	add := func(meanTimes, worstTimes float64, work ...blocks.Work) {
-		m, w, _ := g.Core.Price(style, work...)
+		m, w, names := g.Core.Price(style, work...)
 		mean, worst = mean.Plus(m.Times(meanTimes)), worst.Plus(w.Times(worstTimes))
+		routines = append(routines, names...)
 	}
 	for i := range n.Inputs {
 		in := &n.Inputs[i]
@@ -136,7 +141,7 @@ func (g *Graph) wiring(n *Node) (mean, worst blocks.Figure) {
 		add(times, times, blocks.Work{Class: blocks.OpLoad, Times: 2}, blocks.Work{Class: blocks.OpAdd, Times: 1},
 			blocks.Work{Class: blocks.OpStore, Times: 1}, blocks.Work{Class: blocks.OpLoop, Times: 1})
 	}
-	return mean, worst
+	return mean, worst, routines
 }
 
 // work is what mapping one value of a mover to the span of a parameter takes:
@@ -189,11 +194,7 @@ func (e *Estimate) memory() []flashItem {
 		for _, c := range d.Code {
 			once(c.Key, PartCode, c.Bytes)
 		}
-		routines(d.Routines)
-		for _, drive := range n.Drives {
-			_, _, names := g.Core.Price(n.Use.Style, drive.work()...)
-			routines(names)
-		}
+		routines(e.Nodes[i].routines)
 		for _, t := range d.Tables {
 			if !t.Copied {
 				once(t.Key, PartTables, blocks.Exactly(float64(t.Bytes)))
@@ -358,18 +359,18 @@ func (e *Estimate) pools(state, controls blocks.Bytes) {
 	}
 	wires := blocks.Bytes(e.Schedule.Slots)*block*word + controls
 	e.object(Object{Name: "wires", Node: -1, Part: PartWires, Bytes: wires, Align: systemAlign, Pin: -1, Reads: read, Writes: written, Element: word, Pattern: blocks.Stream})
-	e.object(Object{Name: "stack", Node: -1, Part: PartStack, Bytes: alignUp(g.stack(), systemAlign), Align: systemAlign, Pin: -1, Element: word, Pattern: blocks.Random})
+	e.object(Object{Name: "stack", Node: -1, Part: PartStack, Bytes: alignUp(e.stack(), systemAlign), Align: systemAlign, Pin: -1, Element: word, Pattern: blocks.Random})
 }
 
 // stack is the deepest path below the main loop: a kernel and the library
 // routine it calls, whose stack counts what that calls in turn. The board's own
 // rows hold what lies above.
-func (g *Graph) stack() blocks.Bytes {
+func (e *Estimate) stack() blocks.Bytes {
 	var most blocks.Bytes
-	for _, n := range g.Nodes {
+	for i, n := range e.Graph.Nodes {
 		var below blocks.Bytes
-		for _, r := range n.demand.Routines {
-			below = max(below, g.Core.Routines[r].Stack)
+		for _, r := range e.Nodes[i].routines {
+			below = max(below, e.Graph.Core.Routines[r].Stack)
 		}
 		most = max(most, n.demand.Stack+below)
 	}

@@ -1,0 +1,177 @@
+package estimator_test
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"elbowroom/blocks"
+	"elbowroom/estimator"
+)
+
+// onSmallBoard is a graph on a board of 128 KiB and no float64, with the nodes
+// given.
+func onSmallBoard(nodes string) string {
+	return "board: m4f-100-128k\nsample_rate: 48 kHz\nblock_size: 48\ntempo: 60..120 bpm\nnodes:\n" + nodes
+}
+
+// swap finds the swap of a node that writes something, or fails.
+func swap(t *testing.T, e *estimator.Estimate, node, change string) estimator.Swap {
+	t.Helper()
+	swaps, err := e.Swaps()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var seen []string
+	for _, s := range swaps {
+		written := e.Graph.Nodes[s.Node].Name + ": " + s.Change
+		if written == node+": "+change {
+			return s
+		}
+		seen = append(seen, written)
+	}
+	t.Fatalf("no swap writes '%s: %s', only\n%s", node, change, strings.Join(seen, "\n"))
+	return estimator.Swap{}
+}
+
+const longEcho = "  in: {block: audio-in}\n  echo: {block: delay, from: in, time: 1 s, importance: 2}\n  out: {block: audio-out, from: echo}\n"
+
+// One second of float32 at 48 kHz is 192000 bytes, of int16 half of that. The
+// loss is what the curve of hearing.yaml gives for 98.09 dB after 146 dB, times
+// the importance.
+func TestSwapOfFormat(t *testing.T) {
+	e := estimated(t, onSmallBoard(longEcho))
+	if e.Verdict != estimator.Over {
+		t.Fatalf("192000 bytes of 131072 are %v, want over", e.Verdict)
+	}
+	s := swap(t, e, "echo", "format: int16")
+	if s.Memory != 96000 {
+		t.Errorf("int16 saves %d bytes, want 96000: half of 1 s x 48000 Hz x 4 B", s.Memory)
+	}
+	if s.Verdict != estimator.Fits {
+		t.Errorf("96000 bytes of 131072 less 5 %% are %v, want fits", s.Verdict)
+	}
+	metric := s.Effects[0].Metric
+	if want := 2 * metric.Loss(146, 98.09); len(s.Effects) != 1 || math.Abs(s.Loss-want) > 1e-9 {
+		t.Errorf("the swap has %d effects and loses %g points, want the one of %s and twice %g", len(s.Effects), s.Loss, metric.Name, want/2)
+	}
+}
+
+// What a swap promises is what the graph gives when it is written down.
+func TestSwapsKeepTheirPromise(t *testing.T) {
+	for _, tt := range []struct{ node, change, old, written string }{
+		{"echo", "format: int16", "time: 1 s", "time: 1 s, format: int16"},
+		{"echo", "time: 0.75 s", "time: 1 s", "time: 0.75 s"},
+		{"echo", "time: 0.5 s", "time: 1 s", "time: 0.5 s"},
+	} {
+		text := onSmallBoard(longEcho)
+		before := estimated(t, text)
+		s := swap(t, before, tt.node, tt.change)
+		after := estimated(t, strings.Replace(text, tt.old, tt.written, 1))
+		if after.Verdict != s.Verdict {
+			t.Errorf("%s promises %v, and written down it is %v", tt.change, s.Verdict, after.Verdict)
+		}
+		if saved := dataBytes(before) - dataBytes(after); saved != s.Memory {
+			t.Errorf("%s promises %d bytes, and written down it saves %d", tt.change, s.Memory, saved)
+		}
+		if saved := before.CPU.Worst.Total().Value - after.CPU.Worst.Total().Value; math.Abs(saved-s.Cycles) > 1e-6 {
+			t.Errorf("%s promises %g cycles, and written down it saves %g", tt.change, s.Cycles, saved)
+		}
+	}
+}
+
+func dataBytes(e *estimator.Estimate) blocks.Bytes {
+	var sum blocks.Bytes
+	for i := range e.Banks {
+		if !e.Graph.Board.Banks[i].Kind.Constant() {
+			sum += e.Banks[i].Used
+		}
+	}
+	return sum
+}
+
+// A note value stays a note value: 1/2 by three quarters is 3/8, by a half 1/4.
+func TestSwapOfNoteValue(t *testing.T) {
+	e := estimated(t, onSmallBoard(strings.Replace(longEcho, "1 s", "1/2", 1)))
+	for change, share := range map[string]float64{"time: 3/8": 0.25, "time: 1/4": 0.5} {
+		s := swap(t, e, "echo", change)
+		// Half a whole note at the slowest 60 bpm is 2 s.
+		if want := blocks.Bytes(2 * 48000 * 4 * share); s.Memory != want {
+			t.Errorf("%s saves %d bytes, want %d of 2 s x 48000 Hz x 4 B", change, s.Memory, want)
+		}
+	}
+}
+
+// What cannot stand in is not offered.
+func TestSwapsThatDoNotFitIn(t *testing.T) {
+	for _, tt := range []struct {
+		name, nodes, never string
+		want               string // a change that is still offered; "": none needed
+	}{
+		{"a node that is kept", strings.Replace(longEcho, "importance: 2", "keep: true", 1), "", ""},
+		{
+			"a stereo channel that is read elsewhere",
+			"  in: {block: audio-in}\n  cave: {block: plate-reverb, from: in, decay: 4 s}\n  out: {block: audio-out, from: cave.right}\n",
+			"block: four-comb-reverb", "format: int16",
+		},
+		{
+			"a moved parameter that the stand-in has not",
+			"  in: {block: audio-in}\n  turn: {block: knob}\n  cave: {block: plate-reverb, from: in, decay: {from: turn, span: 1 s..4 s}}\n  echo: {block: delay, from: cave.left, time: 1 s}\n  out: {block: audio-out, from: echo}\n",
+			"decay: ", "format: int16",
+		},
+	} {
+		e := estimated(t, onSmallBoard(tt.nodes))
+		swaps, err := e.Swaps()
+		if err != nil {
+			t.Fatal(err)
+		}
+		offered := false
+		for _, s := range swaps {
+			if tt.never == "" || strings.HasPrefix(s.Change, tt.never) {
+				t.Errorf("%s: '%s' is offered for %s", tt.name, s.Change, e.Graph.Nodes[s.Node].Name)
+			}
+			offered = offered || s.Change == tt.want
+		}
+		if tt.want != "" && !offered {
+			t.Errorf("%s: '%s' is not offered", tt.name, tt.want)
+		}
+	}
+}
+
+// Most relief for the least loss stands first, and a graph that fits gets none.
+func TestSwapsInOrder(t *testing.T) {
+	e := estimated(t, onSmallBoard(longEcho))
+	swaps, err := e.Swaps()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(swaps) < 3 {
+		t.Fatalf("%d swaps are offered, want at least the format and two times", len(swaps))
+	}
+	for i := 1; i < len(swaps); i++ {
+		a, b := swaps[i-1], swaps[i]
+		if a.Relief/(a.Loss+1) < b.Relief/(b.Loss+1) {
+			t.Errorf("'%s' (relief %g, loss %g) stands before '%s' (relief %g, loss %g)", a.Change, a.Relief, a.Loss, b.Change, b.Relief, b.Loss)
+		}
+	}
+	fitting := estimated(t, onSmallBoard(strings.Replace(longEcho, "1 s", "100 ms", 1)))
+	if swaps, err := fitting.Swaps(); err != nil || len(swaps) > 0 {
+		t.Errorf("a graph that fits is offered %d swaps (%v)", len(swaps), err)
+	}
+}
+
+// A stereo reverb that gives way to a mono one loses its width, which the
+// catalog judges at 12 points.
+func TestSwapOfWidth(t *testing.T) {
+	e := estimated(t, onSmallBoard("  in: {block: audio-in}\n  cave: {block: plate-reverb, from: in, decay: 2 s}\n  out: {block: audio-out, from: cave}\n"))
+	s := swap(t, e, "cave", "block: four-comb-reverb")
+	for _, f := range s.Effects {
+		if f.Metric.Name == "width" {
+			if f.Before != 2 || f.After != 1 || f.Points != 12 {
+				t.Errorf("the width goes from %g to %g channels for %g points, want from 2 to 1 for 12", f.Before, f.After, f.Points)
+			}
+			return
+		}
+	}
+	t.Errorf("the swap of a stereo reverb for a mono one tells nothing of its width")
+}
