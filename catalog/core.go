@@ -35,12 +35,22 @@ func readCore(v source.Value) *blocks.Core {
 		ro.Done("key")
 	}
 	classes, functions := o.Need("classes").Object("classes"), o.Need("functions").Object("functions")
+	var missing, silent []string
 	for _, class := range blocks.Classes() {
-		group := classes
+		group, lacking := classes, &missing
 		if class.IsFunction() {
-			group = functions
+			group, lacking = functions, &silent
 		}
-		c.Weights[class] = r.weight(group.Need(class.String()), c)
+		if !group.Has(class.String()) {
+			*lacking = append(*lacking, class.String())
+		}
+		c.Weights[class] = r.weight(group.Take(class.String()), c)
+	}
+	if len(missing) > 0 {
+		classes.At().Fail("", "the core does not say what these cost: %s", strings.Join(missing, ", "))
+	}
+	if len(silent) > 0 {
+		functions.At().Fail("", "the core does not say what these cost: %s", strings.Join(silent, ", "))
 	}
 	classes.Done("class")
 	functions.Done("function")
