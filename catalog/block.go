@@ -114,7 +114,7 @@ func readParams(b *blocks.Block, o *source.Object) map[string]map[string][]block
 			if !slices.ContainsFunc(p.Choices, func(c blocks.Choice) bool { return c.Name == p.DefaultText }) {
 				def.Fail("", "the default '%s' is none of the choices", p.DefaultText)
 			}
-			p.Plain = truth(po.Take("same_kernel"))
+			p.Plain = po.Take("same_kernel").Truth()
 		} else {
 			readQuantity(&p, po)
 		}
@@ -185,8 +185,8 @@ func readQuantity(p *blocks.Param, po *source.Object) {
 	p.Needed = !def.Given()
 	if known {
 		p.RangeText, p.DefaultText = limits.Text("a range"), def.Text("a quantity")
-		within, ok := quantity(limits, p.Unit)
-		value, given := single(def, p.Unit)
+		within, ok := nominal.ReadSpan(limits, p.Unit)
+		value, given := nominal.ReadValue(def, p.Unit)
 		p.Range, p.Default = within, blocks.Span{Low: value, High: value}
 		if ok && given && (value < within.Low || value > within.High) {
 			def.Fail("", "the default lies outside the range %s", p.RangeText)
@@ -226,7 +226,7 @@ func readPorts(v source.Value) []blocks.Port {
 				p.Channels = int(one(ch, blocks.UnitCount))
 			}
 		}
-		p.Optional = truth(po.Take("optional"))
+		p.Optional = po.Take("optional").Truth()
 		po.Take("rate") // compiled when the scope is there
 		po.Done("key")
 		ports = append(ports, p)
@@ -257,7 +257,7 @@ func (r *reader) buffer(m source.Member) blocks.Buffer {
 		Writes:  r.need(o, "writes", blocks.Plain),
 		Element: r.need(o, "element", blocks.InBytes),
 		When:    r.formula(o.Take("when"), blocks.Plain),
-		DMA:     truth(o.Take("dma")),
+		DMA:     o.Take("dma").Truth(),
 	}
 	if v := o.Need("pattern"); v.IsText() {
 		p, ok := blocks.ParsePattern(v.Text("a pattern"))

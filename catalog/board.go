@@ -72,7 +72,7 @@ func readBoard(v source.Value, lib *blocks.Library) *blocks.Board {
 		co.Done("key")
 	}
 	if a := need("align"); a.Given() {
-		align, ok := single(a, blocks.UnitBytes)
+		align, ok := nominal.ReadValue(a, blocks.UnitBytes)
 		b.Align = blocks.Bytes(align)
 		if ok && (b.Align < 4 || b.Align&(b.Align-1) != 0) {
 			a.Fail("", "an alignment is a power of two from 4 B up")
@@ -161,8 +161,8 @@ func (r *reader) bank(b *blocks.Board, m source.Member) {
 	if bank.Nominal > 0 && bank.Usable() <= 0 {
 		m.Key.Fail("", "nothing is left of the bank '%s'", m.Name)
 	}
-	bank.DMA = truth(o.Take("dma"))
-	bank.Cached = truth(o.Take("cached"))
+	bank.DMA = o.Take("dma").Truth()
+	bank.Cached = o.Take("cached").Truth()
 	cycles := func(key string) float64 {
 		if v := o.Take(key); v.Given() {
 			return one(v, blocks.UnitCycles)

@@ -128,8 +128,8 @@ func (r *reader) routine(v source.Value, c *blocks.Core) string {
 
 func (r *reader) band(v source.Value) blocks.Band {
 	o := v.Object("the band")
-	low, lowRead := single(o.Need("low"), blocks.UnitRatio)
-	high, highRead := single(o.Need("high"), blocks.UnitRatio)
+	low, lowRead := nominal.ReadValue(o.Need("low"), blocks.UnitRatio)
+	high, highRead := nominal.ReadValue(o.Need("high"), blocks.UnitRatio)
 	b := blocks.Band{Low: low, High: high, Cites: r.cites(o)}
 	if lowRead && highRead && (low <= 0 || low > 1 || high < 1) {
 		v.Fail("", "a band reaches from below 1 to above 1")

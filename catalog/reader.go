@@ -106,57 +106,19 @@ const (
 	anIdentifer = "a name of lower-case words joined by underscores"
 )
 
-// quantity reads a quantity of a unit that may range. It is not ok where none
-// is given or where it could not be read.
-func quantity(v source.Value, unit blocks.Unit) (span blocks.Span, ok bool) {
-	text := v.Text("a quantity")
-	if !v.IsText() {
-		return blocks.Span{}, false
-	}
-	span, err := blocks.Parse(text, unit, nominal)
-	if err != nil {
-		var refused *blocks.QuantityError
-		errors.As(err, &refused)
-		v.Fail(refused.Hint, "%s", refused.Message)
-	}
-	return span, err == nil
-}
-
 // one reads a quantity that may not be a range.
 func one(v source.Value, unit blocks.Unit) float64 {
-	value, _ := single(v, unit)
+	value, _ := nominal.ReadValue(v, unit)
 	return value
 }
 
 // positive reads one quantity that must be above zero.
 func positive(v source.Value, unit blocks.Unit, what string) float64 {
-	value, ok := single(v, unit)
+	value, ok := nominal.ReadValue(v, unit)
 	if ok && value <= 0 {
 		v.Fail("", "%s is above zero", what)
 	}
 	return value
-}
-
-// single reads one quantity and tells whether it could.
-func single(v source.Value, unit blocks.Unit) (float64, bool) {
-	span, ok := quantity(v, unit)
-	if ok && span.Low != span.High {
-		v.Fail("", "expected one value, found a range")
-		return 0, false
-	}
-	return span.High, ok
-}
-
-// truth reads true or false.
-func truth(v source.Value) bool {
-	switch text := v.Text("true or false"); text {
-	case "true":
-		return true
-	case "false", "":
-	default:
-		v.Fail("", "expected true or false, found '%s'", text)
-	}
-	return false
 }
 
 // formula compiles a formula that must come out in a dimension.

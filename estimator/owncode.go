@@ -24,12 +24,12 @@ func (r *graphReader) ownCode(n *Node, o *source.Object) {
 	own := &blocks.OwnCode{}
 	n.Use.Own = own
 	bytes := func(o *source.Object, key string) blocks.Bytes {
-		v, _ := r.single(o.Take(key), blocks.UnitBytes)
+		v, _ := r.base.ReadValue(o.Take(key), blocks.UnitBytes)
 		return blocks.Bytes(v)
 	}
 	own.Flash, own.State, own.Stack = bytes(o, "flash"), bytes(o, "state"), bytes(o, "stack")
 	for _, m := range o.Take("buffers").Object("buffers").Rest() {
-		size, ok := r.single(m.Value, blocks.UnitBytes)
+		size, ok := r.base.ReadValue(m.Value, blocks.UnitBytes)
 		if ok && size > 0 {
 			// One word in and one out a sample is what a line does; stated code
 			// does not say, so the plainest walk is assumed.
@@ -40,7 +40,7 @@ func (r *graphReader) ownCode(n *Node, o *source.Object) {
 	}
 	cycles := o.Take("cycles").Object("cycles")
 	number := func(key string) float64 {
-		v, _ := r.single(cycles.Take(key), blocks.UnitCycles)
+		v, _ := r.base.ReadValue(cycles.Take(key), blocks.UnitCycles)
 		return v
 	}
 	own.SampleCycles, own.CallCycles, own.EventCycles = number("sample"), number("block"), number("event")
@@ -72,7 +72,7 @@ func (r *graphReader) ownPorts(v source.Value, outputs bool) []blocks.Port {
 			po := m.Value.Object("the port '" + m.Name + "'")
 			kind = po.Need("kind")
 			channels := po.Take("channels")
-			if ch, ok := r.single(channels, blocks.UnitCount); ok {
+			if ch, ok := r.base.ReadValue(channels, blocks.UnitCount); ok {
 				if ch < 1 || ch > maxChannels {
 					channels.Fail("", "a wire carries from 1 to %d channels", maxChannels)
 				}
@@ -81,7 +81,7 @@ func (r *graphReader) ownPorts(v source.Value, outputs bool) []blocks.Port {
 			if outputs {
 				rate = po.Take("rate")
 			} else {
-				p.Optional = r.truth(po.Take("optional"))
+				p.Optional = po.Take("optional").Truth()
 			}
 			po.Done("key")
 		}
@@ -91,7 +91,7 @@ func (r *graphReader) ownPorts(v source.Value, outputs bool) []blocks.Port {
 				kind.Fail(source.DidYouMean(text, []string{"audio", "control", "event"}), "expected audio, control or event, found '%s'", text)
 			}
 		}
-		if greatest, ok := r.single(rate, blocks.UnitFrequency); ok {
+		if greatest, ok := r.base.ReadValue(rate, blocks.UnitFrequency); ok {
 			text := strconv.FormatFloat(greatest, 'f', -1, 64) + " * hertz"
 			p.Rate, _ = blocks.CompileFormula(text, blocks.NewScope(), blocks.PerSecond) // a number times a unit compiles
 		}

@@ -116,7 +116,7 @@ func (r *graphReader) top(v source.Value) {
 	}
 	r.board(o.Take("board"), o)
 	r.rates(o)
-	if tempo, ok := r.quantity(o.Take("tempo"), blocks.UnitTempo); ok {
+	if tempo, ok := r.base.ReadSpan(o.Take("tempo"), blocks.UnitTempo); ok {
 		g.Tempo = tempo
 	} else if o.Has("tempo") {
 		g.Tempo = blocks.Span{Low: 60, High: 60} // so that note values are not mistakes too
@@ -249,14 +249,14 @@ func (r *graphReader) rates(o *source.Object) {
 		o.Need("block_size")
 	}
 	fastest := blocks.Hertz(maxSampleRate) // of control
-	if v, ok := r.single(rate, blocks.UnitFrequency); ok {
+	if v, ok := r.base.ReadValue(rate, blocks.UnitFrequency); ok {
 		if v < minSampleRate || v > maxSampleRate {
 			rate.Fail("", "a sample rate lies between %v and %v", blocks.Hertz(minSampleRate), blocks.Hertz(maxSampleRate))
 		} else {
 			g.SampleRate, fastest = blocks.Hertz(v), blocks.Hertz(v)
 		}
 	}
-	if v, ok := r.single(size, blocks.UnitCount); ok {
+	if v, ok := r.base.ReadValue(size, blocks.UnitCount); ok {
 		if v < 1 || v > maxBlockSize {
 			size.Fail("", "a block has from 1 to %d samples", maxBlockSize)
 		} else {
@@ -264,7 +264,7 @@ func (r *graphReader) rates(o *source.Object) {
 		}
 	}
 	if v := o.Take("control_rate"); v.Given() {
-		if rate, ok := r.single(v, blocks.UnitFrequency); ok {
+		if rate, ok := r.base.ReadValue(v, blocks.UnitFrequency); ok {
 			if rate <= 0 || rate > float64(fastest) {
 				v.Fail("", "a control rate is above 0 Hz and at most the sample rate, %v", fastest)
 			} else {
@@ -278,7 +278,7 @@ func (r *graphReader) reserve(v source.Value) {
 	o := v.Object("reserve")
 	for name, share := range map[string]*float64{"cpu": &r.g.Reserve.CPU, "memory": &r.g.Reserve.Memory, "flash": &r.g.Reserve.Flash} {
 		rv := o.Take(name)
-		if x, ok := r.single(rv, blocks.UnitRatio); ok {
+		if x, ok := r.base.ReadValue(rv, blocks.UnitRatio); ok {
 			if x < 0 || x >= 1 {
 				rv.Fail("write it like '20%'", "a reserve is at least 0 %% and below 100 %%")
 			} else {
@@ -317,32 +317,6 @@ func (r *graphReader) code(v source.Value, style blocks.Style) blocks.Style {
 	}
 	o.Done("key")
 	return style
-}
-
-// single reads a quantity that is one value.
-func (r *graphReader) single(v source.Value, unit blocks.Unit) (float64, bool) {
-	span, ok := r.quantity(v, unit)
-	if ok && span.Low != span.High {
-		v.Fail("", "expected one value, found a range")
-		return 0, false
-	}
-	return span.High, ok
-}
-
-// quantity reads a quantity that may range. It is not ok where none is given,
-// which is no mistake, or where it could not be read.
-func (r *graphReader) quantity(v source.Value, unit blocks.Unit) (span blocks.Span, ok bool) {
-	text := v.Text("a quantity")
-	if !v.IsText() {
-		return blocks.Span{}, false
-	}
-	span, err := blocks.Parse(text, unit, r.base)
-	if err != nil {
-		var refused *blocks.QuantityError
-		errors.As(err, &refused)
-		v.Fail(refused.Hint, "%s", refused.Message)
-	}
-	return span, err == nil
 }
 
 func (r *graphReader) nodes(v source.Value, sc *scope, group int) {
@@ -392,7 +366,7 @@ func (r *graphReader) node(n *Node, index int, m source.Member, sc *scope) {
 	}
 	n.Use.MeanTicks, n.Use.MostTicks = r.g.ticks()
 	channels := o.Take("channels")
-	if ch, ok := r.single(channels, blocks.UnitCount); ok {
+	if ch, ok := r.base.ReadValue(channels, blocks.UnitCount); ok {
 		if ch < 1 || ch > maxChannels {
 			channels.Fail("", "a wire carries from 1 to %d channels", maxChannels)
 		} else {
@@ -400,9 +374,9 @@ func (r *graphReader) node(n *Node, index int, m source.Member, sc *scope) {
 			n.Given = map[string]string{"channels": strconv.Itoa(int(ch))}
 		}
 	}
-	n.Keep, n.Optional = r.truth(o.Take("keep")), r.truth(o.Take("optional"))
+	n.Keep, n.Optional = o.Take("keep").Truth(), o.Take("optional").Truth()
 	importance := o.Take("importance")
-	if v, ok := r.single(importance, blocks.UnitRatio); ok {
+	if v, ok := r.base.ReadValue(importance, blocks.UnitRatio); ok {
 		if v < 0 || v > 5 {
 			importance.Fail("", "importance goes from 0 to 5")
 		}
@@ -474,17 +448,6 @@ func takesChannels(b *blocks.Block) bool {
 	return slices.ContainsFunc(b.Inputs, free) || slices.ContainsFunc(b.Outputs, free)
 }
 
-func (r *graphReader) truth(v source.Value) bool {
-	switch text := v.Text("true or false"); text {
-	case "true":
-		return true
-	case "false", "":
-	default:
-		v.Fail("", "expected true or false, found '%s'", text)
-	}
-	return false
-}
-
 func (r *graphReader) pins(n *Node, v source.Value) {
 	if !v.Given() || r.g.Board == nil {
 		return
@@ -554,7 +517,7 @@ func (r *graphReader) params(n *Node, o *source.Object) []pendingMove {
 				moves = append(moves, mv)
 			}
 		case v.Given():
-			span, ok := r.quantity(v, p.Unit)
+			span, ok := r.base.ReadSpan(v, p.Unit)
 			if !ok {
 				set.Span = l.def
 				continue
@@ -627,7 +590,7 @@ func (r *graphReader) move(n *Node, p *blocks.Param, i int, v source.Value, l pa
 	o := v.Object("'" + p.Name + "'")
 	mv := pendingMove{param: i, from: o.Need("from")}
 	span := o.Need("span")
-	s, ok := r.quantity(span, p.Unit)
+	s, ok := r.base.ReadSpan(span, p.Unit)
 	if ok {
 		if s.Low == s.High {
 			span.Fail("write it like LOW..HIGH", "a span is a range, and this is one value")
@@ -670,7 +633,7 @@ func (r *graphReader) voices(v source.Value) {
 		r.g.Groups = append(r.g.Groups, g)
 		r.outer.groups[m.Name] = index
 		count := o.Need("count")
-		if c, ok := r.single(count, blocks.UnitCount); ok {
+		if c, ok := r.base.ReadValue(count, blocks.UnitCount); ok {
 			if c < 1 || c > maxVoices {
 				count.Fail("", "a group has from 1 to %d voices", maxVoices)
 			} else {
@@ -699,7 +662,7 @@ func (r *graphReader) voices(v source.Value) {
 func (r *graphReader) scenes(v source.Value) {
 	for _, m := range v.Object("scenes").Rest() {
 		if m.Name == "overlay" {
-			r.g.Overlay = r.truth(m.Value)
+			r.g.Overlay = m.Value.Truth()
 			continue
 		}
 		scene := Scene{Name: m.Name}

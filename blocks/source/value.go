@@ -110,6 +110,18 @@ func (v Value) Text(what string) string {
 	return v.node.Value
 }
 
+// Truth is a value that must be true or false; not given, it is false.
+func (v Value) Truth() bool {
+	switch text := v.Text("true or false"); text {
+	case "true":
+		return true
+	case "false", "":
+	default:
+		v.Fail("", "expected true or false, found '%s'", clip(text))
+	}
+	return false
+}
+
 // Items are the values of a list. Anything else is a mistake.
 func (v Value) Items(what string) []Value {
 	if v.node == nil {
