@@ -111,6 +111,22 @@ func (l *Library) block(name string, within []string) (*Block, error) {
 	return b, nil
 }
 
+// Prepare begins to read blocks while the caller goes on, the last named first,
+// so that the two meet half way. Unknown names are passed over.
+func (l *Library) Prepare(names []string) {
+	var loads []func() (*Block, error)
+	for _, name := range names {
+		if load, ok := l.blocks.load[name]; ok {
+			loads = append(loads, load)
+		}
+	}
+	go func() {
+		for _, load := range slices.Backward(loads) {
+			load() // whoever asks for the block is told what is wrong
+		}
+	}()
+}
+
 func chain(names []string) string {
 	text := names[0]
 	for _, n := range names[1:] {

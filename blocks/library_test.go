@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 )
 
@@ -156,5 +157,29 @@ func TestLibraryRefusesParts(t *testing.T) {
 	good := shelve(t, plain, &Block{Name: "cart", Parts: []Part{{Name: "lamp", Block: "lantern", Pick: map[string]string{"glass": "clear"}}}})
 	if b, err := good.Block("cart"); err != nil || b.Parts[0].block != plain {
 		t.Errorf("a sound part gives '%v', want it tied to its block", err)
+	}
+}
+
+// Prepare reads what is known, once, and what is asked for meanwhile is the
+// same block.
+func TestPrepare(t *testing.T) {
+	var lib Library
+	var reads atomic.Int32
+	for _, name := range []string{"wind", "rain"} {
+		if err := lib.DefineBlock(name, func() (*Block, error) {
+			reads.Add(1)
+			return &Block{Name: name}, nil
+		}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	lib.Prepare([]string{"wind", "hail", "rain"})
+	for _, name := range []string{"wind", "rain"} {
+		if b, err := lib.Block(name); err != nil || b.Name != name {
+			t.Errorf("after Prepare '%s' gives %v (%v), want the block", name, b, err)
+		}
+	}
+	if n := reads.Load(); n != 2 {
+		t.Errorf("two blocks were read %d times, want each once", n)
 	}
 }

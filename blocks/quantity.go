@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"unicode/utf8"
 )
 
@@ -184,10 +185,15 @@ var (
 	// likes ('48 000'), and the rest. It leaves hexadecimals, underscores, NaN
 	// and Inf to be refused as unknown units. Its groups: mantissa, exponent, word.
 	numberAndWord = regexp.MustCompile(`^([+-]?(?:(?:[1-9]\d{0,2}(?: \d{3})+|\d+)(?:\.\d+)?|\.\d+))(?:[eE]([+-]?\d{1,4}))?\s*(.*)$`)
-	noteValue     = regexp.MustCompile(`^(\d{1,4})\s*/\s*(\d{1,4})\s*(dotted|triplet)?\s*(?:@\s*(.*))?$`)
-	noteNumber    = regexp.MustCompile(`^midi\s*(\d{1,3}(?:\.\d+)?)$`)
-	noteName      = regexp.MustCompile(`^([A-G])([#b]?)(-?\d{1,2})$`)
+	noteValue     = lazily(`^(\d{1,4})\s*/\s*(\d{1,4})\s*(dotted|triplet)?\s*(?:@\s*(.*))?$`)
+	noteNumber    = lazily(`^midi\s*(\d{1,3}(?:\.\d+)?)$`)
+	noteName      = lazily(`^([A-G])([#b]?)(-?\d{1,2})$`)
 )
+
+// lazily compiles a pattern when it is first needed, which most runs never do.
+func lazily(pattern string) func() *regexp.Regexp {
+	return sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(pattern) })
+}
 
 // Parse reads a quantity of the given kind, or a range of two joined by '..',
 // and returns it in the base unit of that kind. Every error is a
@@ -255,7 +261,7 @@ func completeLow(low, high string, unit Unit) string {
 		return low
 	}
 	_, tempo, given := strings.Cut(high, "@")
-	if given && noteValue.MatchString(low) && !strings.Contains(low, "@") {
+	if given && noteValue().MatchString(low) && !strings.Contains(low, "@") {
 		return low + " @ " + strings.TrimSpace(tempo)
 	}
 	return low
@@ -265,15 +271,15 @@ func completeLow(low, high string, unit Unit) string {
 func parseEnd(text string, unit Unit, base Timebase) (Span, error) {
 	switch unit {
 	case UnitTime:
-		if m := noteValue.FindStringSubmatch(text); m != nil {
+		if m := noteValue().FindStringSubmatch(text); m != nil {
 			return parseNoteValue(text, m, base)
 		}
 	case UnitFrequency:
-		if m := noteNumber.FindStringSubmatch(text); m != nil {
+		if m := noteNumber().FindStringSubmatch(text); m != nil {
 			n, _ := strconv.ParseFloat(m[1], 64) // the pattern allows three digits and a fraction
 			return noteSpan(text, n)
 		}
-		if m := noteName.FindStringSubmatch(text); m != nil {
+		if m := noteName().FindStringSubmatch(text); m != nil {
 			return noteSpan(text, noteOfName(m[1], m[2], m[3]))
 		}
 	}
@@ -369,10 +375,10 @@ func nearestSpelling(text, word string, unit Unit) string {
 		return ""
 	}
 	lower := strings.ToLower(text)
-	if noteNumber.MatchString(lower) {
+	if noteNumber().MatchString(lower) {
 		return lower
 	}
-	if name := strings.ToUpper(lower[:1]) + lower[1:]; noteName.MatchString(name) {
+	if name := strings.ToUpper(lower[:1]) + lower[1:]; noteName().MatchString(name) {
 		return name
 	}
 	return ""

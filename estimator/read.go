@@ -114,6 +114,7 @@ func (r *graphReader) top(v source.Value) {
 			r.incomplete = r.incomplete || r.errs.Len() > before
 		}
 	}
+	r.lib.Prepare(v.Below("block"))
 	r.board(o.Take("board"), o)
 	r.rates(o)
 	if tempo, ok := r.base.ReadSpan(o.Take("tempo"), blocks.UnitTempo); ok {

@@ -2,6 +2,7 @@ package source
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 )
 
@@ -244,5 +245,20 @@ func TestMistakeIsNotRecorded(t *testing.T) {
 	want := "storm.yaml:1:7: '80 Hz' is too high\n    1 | drum: 80 Hz\n      |       ^\nhint: choose a lower one"
 	if got := e.Error(); got != want {
 		t.Errorf("the mistake should read\n%s\nbut reads\n%s", want, got)
+	}
+}
+
+// Below finds the texts under a key at any depth, each once.
+func TestBelow(t *testing.T) {
+	var errs Errors
+	v := Parse(NewFile("x.yaml", []byte("nodes:\n  a: {block: delay, from: b}\n  b: {block: noise}\nvoices: {v: {nodes: {c: {block: delay}, block: {block: [x]}}}}\nblock: plain\n")), &errs)
+	if got, want := v.Below("block"), []string{"delay", "noise", "plain"}; !slices.Equal(got, want) {
+		t.Errorf("under 'block' stand %v, want %v", got, want)
+	}
+	if got := (Value{}).Below("block"); got != nil {
+		t.Errorf("below nothing stands %v, want nothing", got)
+	}
+	if errs.Len() > 0 {
+		t.Errorf("looking below records mistakes: %v", errs.Err())
 	}
 }

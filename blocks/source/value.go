@@ -122,6 +122,28 @@ func (v Value) Truth() bool {
 	return false
 }
 
+// Below lists the texts that stand under a key anywhere below the value, each
+// once, in file order. It reports no mistakes.
+func (v Value) Below(key string) []string {
+	if v.node == nil {
+		return nil
+	}
+	var texts []string
+	seen := map[string]bool{}
+	var walk func(n *yaml.Node)
+	walk = func(n *yaml.Node) {
+		for i, c := range n.Content {
+			if n.Kind == yaml.MappingNode && i%2 == 1 && n.Content[i-1].Value == key && c.Kind == yaml.ScalarNode && !seen[c.Value] {
+				seen[c.Value] = true
+				texts = append(texts, c.Value)
+			}
+			walk(c)
+		}
+	}
+	walk(v.node)
+	return texts
+}
+
 // Items are the values of a list. Anything else is a mistake.
 func (v Value) Items(what string) []Value {
 	if v.node == nil {

@@ -7,11 +7,13 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"reflect"
 	"slices"
 	"strings"
 
 	"github.com/fatih/color"
 	"github.com/olekukonko/tablewriter"
+	"github.com/olekukonko/tablewriter/pkg/twcache"
 	"github.com/olekukonko/tablewriter/renderer"
 	"github.com/olekukonko/tablewriter/tw"
 	"golang.org/x/term"
@@ -115,6 +117,7 @@ func (p painter) paint(verdict, text string) string {
 // print writes the document for a terminal.
 func (d document) print(w io.Writer, p painter) error {
 	var b bytes.Buffer
+	tables := newSheet(light())
 	for i, s := range d {
 		if i > 0 && !s.joined {
 			b.WriteByte('\n')
@@ -135,8 +138,12 @@ func (d document) print(w io.Writer, p painter) error {
 			}
 		}
 		if s.table != nil {
-			if err := s.table.print(&b, p); err != nil {
+			lines, err := tables.lines(s.table, func(text string) string { return p.paint(text, printable(text)) })
+			if err != nil {
 				return err
+			}
+			for _, line := range lines {
+				fmt.Fprintln(&b, strings.TrimRight(line, " "))
 			}
 		}
 		if s.after != "" {
@@ -152,6 +159,7 @@ func (d document) print(w io.Writer, p painter) error {
 // markdown writes the document as Markdown.
 func (d document) markdown(w io.Writer) error {
 	var b bytes.Buffer
+	tables := newSheet(tablewriter.WithRenderer(renderer.NewMarkdown()))
 	for i, s := range d {
 		if i > 0 && !s.joined {
 			b.WriteByte('\n')
@@ -166,9 +174,11 @@ func (d document) markdown(w io.Writer) error {
 			fmt.Fprintf(&b, "%s%s\n", s.mark(i), escaped(item))
 		}
 		if s.table != nil {
-			if err := s.table.markdown(&b); err != nil {
+			lines, err := tables.lines(s.table, escaped)
+			if err != nil {
 				return err
 			}
+			fmt.Fprintln(&b, strings.Join(lines, "\n"))
 		}
 		if s.after != "" {
 			fmt.Fprintf(&b, "\n%s\n", escaped(s.after))
@@ -183,29 +193,35 @@ func escaped(text string) string {
 	return strings.NewReplacer("|", `\|`, "*", `\*`, "<", "&lt;", "`", "\\`").Replace(printable(text))
 }
 
-func (t *table) print(w io.Writer, p painter) error {
-	var b bytes.Buffer
-	light := tablewriter.WithRendition(tw.Rendition{
+// sheet renders the tables of a document, one after the other. The library's
+// table is made once for all of them: it reserves room for a large cache, which
+// took longer than everything that a small graph has to print.
+type sheet struct {
+	text  bytes.Buffer
+	table *tablewriter.Table
+}
+
+func newSheet(look tablewriter.Option) *sheet {
+	s := &sheet{}
+	s.table = tablewriter.NewTable(&s.text, look,
+		tablewriter.WithStringerCacheCustom(twcache.NewLRU[reflect.Type, reflect.Value](1)),
+		tablewriter.WithHeaderAutoFormat(tw.Off), // or headers come out in capitals
+		tablewriter.WithFooterAutoFormat(tw.Off),
+		tablewriter.WithRowAutoWrap(tw.WrapNone),
+	)
+	return s
+}
+
+// light is two rules and no box.
+func light() tablewriter.Option {
+	return tablewriter.WithRendition(tw.Rendition{
 		Borders: tw.BorderNone, Symbols: tw.NewSymbols(tw.StyleLight),
 		Settings: tw.Settings{Separators: tw.Separators{BetweenColumns: tw.Off}},
 	})
-	cell := func(text string) string { return p.paint(text, printable(text)) }
-	if err := t.render(&b, cell, light); err != nil {
-		return err
-	}
-	for line := range strings.Lines(b.String()) {
-		if _, err := fmt.Fprintln(w, strings.TrimRight(line, " \n")); err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
-func (t *table) markdown(w io.Writer) error {
-	return t.render(w, escaped, tablewriter.WithRenderer(renderer.NewMarkdown()))
-}
-
-func (t *table) render(w io.Writer, cell func(string) string, look tablewriter.Option) error {
+// lines renders a table; cell says how the text of a cell is shown.
+func (s *sheet) lines(t *table, cell func(string) string) ([]string, error) {
 	align := make([]tw.Align, len(t.align))
 	for i := range align {
 		align[i] = tw.AlignLeft
@@ -214,10 +230,9 @@ func (t *table) render(w io.Writer, cell func(string) string, look tablewriter.O
 		}
 	}
 	columns := tw.CellAlignment{PerColumn: align}
-	out := tablewriter.NewTable(w, look,
-		tablewriter.WithHeaderAutoFormat(tw.Off), // or headers come out in capitals
-		tablewriter.WithFooterAutoFormat(tw.Off),
-		tablewriter.WithRowAutoWrap(tw.WrapNone),
+	s.text.Reset()
+	s.table.Reset()
+	s.table.Options(
 		tablewriter.WithHeaderAlignmentConfig(columns),
 		tablewriter.WithRowAlignmentConfig(columns),
 		tablewriter.WithFooterAlignmentConfig(columns),
@@ -229,16 +244,19 @@ func (t *table) render(w io.Writer, cell func(string) string, look tablewriter.O
 		}
 		return shown
 	}
-	out.Header(cells(t.header))
+	s.table.Header(cells(t.header))
 	for _, row := range t.rows {
-		if err := out.Append(cells(row)); err != nil {
-			return err
+		if err := s.table.Append(cells(row)); err != nil {
+			return nil, err
 		}
 	}
 	if t.footer != nil {
-		out.Footer(cells(t.footer))
+		s.table.Footer(cells(t.footer))
 	}
-	return out.Render()
+	if err := s.table.Render(); err != nil {
+		return nil, err
+	}
+	return strings.Split(strings.TrimSuffix(s.text.String(), "\n"), "\n"), nil
 }
 
 // csv writes the rows of a table as comma-separated values.

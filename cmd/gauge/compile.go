@@ -1,0 +1,217 @@
+package main
+
+import (
+	"debug/elf"
+	"fmt"
+	"maps"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"elbowroom/blocks"
+)
+
+// workshop is a folder in which a variant is built for a core.
+type workshop struct {
+	folder string
+	core   *core
+	bench  *bench
+}
+
+func (w *workshop) path(name string) string { return filepath.Join(w.folder, name) }
+
+// compile compiles a C file to an object.
+func (w *workshop) compile(object string, flags ...string) error {
+	args := slices.Concat(w.core.flags, kernelFlags, flags, []string{"-I" + filepath.Dir(w.bench.kernel.file), "-o", w.path(object)})
+	_, err := call("", compiler, args...)
+	return err
+}
+
+func object(style int) string { return fmt.Sprintf("style%d.o", style) }
+
+// build makes the program of all styles and gives its path.
+func (w *workshop) build() (string, error) {
+	k := w.bench.kernel
+	choices := k.defines(w.bench.variant.choices)
+	if moved := w.bench.variant.moved; moved != "" {
+		choices = append(choices, "-DMOVED_"+macro(moved)+"_AUDIO")
+	}
+	objects := []string{}
+	for s, st := range w.bench.styles {
+		flags := slices.Concat(choices, st.defines())
+		for _, f := range k.functions(st.oneSample) {
+			flags = append(flags, "-D"+f+"="+alias(s, f))
+		}
+		if err := w.compile(object(s), append(flags, "-c", k.file)...); err != nil {
+			return "", err
+		}
+		objects = append(objects, w.path(object(s)))
+	}
+	for name, text := range map[string]string{"main.c": w.bench.source(), "mark.s": marker, "program.ld": linkerScript} {
+		if err := os.WriteFile(w.path(name), []byte(text), 0o644); err != nil {
+			return "", err
+		}
+	}
+	if err := w.compile("main.o", append(choices, "-O1", "-c", w.path("main.c"))...); err != nil {
+		return "", err
+	}
+	if err := w.compile("mark.o", "-c", w.path("mark.s")); err != nil {
+		return "", err
+	}
+	// The bench gets library functions of its own, so that those below are the
+	// kernel's alone.
+	link := func(args ...string) error {
+		_, err := call("", compiler, append(slices.Clone(w.core.flags), args...)...)
+		return err
+	}
+	if err := link("-nostdlib", "-r", w.path("main.o"), "-Wl,--start-group", "-lm", "-lc", "-lgcc", "-Wl,--end-group", "-o", w.path("bench.o")); err != nil {
+		return "", err
+	}
+	if _, err := call("", objectCopier, "--keep-global-symbol=reset", w.path("bench.o")); err != nil {
+		return "", err
+	}
+	program := w.path("program.elf")
+	err := link(slices.Concat([]string{"-nostartfiles", "--specs=nosys.specs", "-T", w.path("program.ld"), "-Wl,--gc-sections", "-Wl,--no-warn-rwx-segments", w.path("bench.o"), w.path("mark.o")},
+		objects, []string{"-lm", "-o", program})...)
+	return program, err
+}
+
+// symbol is a function or an object of a linked program.
+type symbol struct {
+	name    string
+	address uint64
+	size    uint64
+	data    bool
+}
+
+// symbols reads the functions and the constants of a program, by address.
+func symbols(program string) ([]symbol, error) {
+	f, err := elf.Open(program)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	all, err := f.Symbols()
+	if err != nil {
+		return nil, err
+	}
+	var list []symbol
+	for _, s := range all {
+		kind := elf.ST_TYPE(s.Info)
+		if s.Size == 0 || kind != elf.STT_FUNC && kind != elf.STT_OBJECT {
+			continue
+		}
+		list = append(list, symbol{s.Name, s.Value &^ 1, s.Size, kind == elf.STT_OBJECT})
+	}
+	slices.SortFunc(list, func(a, b symbol) int { return int(int64(a.address) - int64(b.address)) })
+	return list, nil
+}
+
+// code is what a style takes of flash.
+type code struct {
+	functions map[string]blocks.Bytes
+	constants blocks.Bytes
+	symbols   map[string]blocks.Bytes
+}
+
+// flash links a style by itself, garbage-collected, and reads what stays. The
+// library that start alone needs is not charged: a firmware that never starts
+// again may compute its tables beforehand.
+func (w *workshop) flash(style int) (*code, error) {
+	k, st := w.bench.kernel, w.bench.styles[style]
+	roots := []string{}
+	for _, f := range k.timed(st.oneSample) {
+		roots = append(roots, alias(style, f))
+	}
+	own, err := w.link(style, append(slices.Clone(roots), alias(style, k.name+"_start")))
+	if err != nil {
+		return nil, err
+	}
+	running, err := w.link(style, roots)
+	if err != nil {
+		return nil, err
+	}
+	objectSymbols, err := symbols(w.path(object(style)))
+	if err != nil {
+		return nil, err
+	}
+	mine := map[string]bool{}
+	for _, s := range objectSymbols {
+		mine[s.name] = true
+	}
+	c := &code{functions: map[string]blocks.Bytes{}, symbols: map[string]blocks.Bytes{}}
+	prefix := alias(style, k.name) + "_"
+	for _, s := range own {
+		switch {
+		case mine[s.name] && s.data:
+			c.constants += blocks.Bytes(s.size)
+		case mine[s.name]:
+			c.functions[plain(s.name, prefix, k.name+"_")] += blocks.Bytes(s.size)
+		}
+	}
+	for _, s := range running {
+		if !mine[s.name] {
+			c.symbols[s.name] = max(c.symbols[s.name], blocks.Bytes(s.size))
+		}
+	}
+	return c, nil
+}
+
+// plain is a function's name without the style's and the block's, and without
+// what the compiler adds to copies of it.
+func plain(name, prefix, block string) string {
+	name = strings.TrimPrefix(strings.TrimPrefix(name, prefix), block)
+	name, _, _ = strings.Cut(name, ".")
+	return name
+}
+
+// link links the object of a style alone, keeping some functions and what they
+// need.
+func (w *workshop) link(style int, roots []string) ([]symbol, error) {
+	program := w.path("alone.elf")
+	args := slices.Concat(w.core.flags, []string{"-nostartfiles", "--specs=nosys.specs", "-Wl,--gc-sections", "-Wl,--no-warn-rwx-segments", "-Wl,-e," + roots[0]})
+	for _, r := range roots {
+		args = append(args, "-Wl,-u,"+r)
+	}
+	if _, err := call("", compiler, append(args, w.path(object(style)), "-lm", "-o", program)...); err != nil {
+		return nil, err
+	}
+	all, err := symbols(program)
+	if err != nil {
+		return nil, err
+	}
+	// Data in RAM is the library's own, as the C library's context; it is not
+	// flash but for its initial values, which are charged all the same.
+	return all, nil
+}
+
+var usageLine = regexp.MustCompile(`(?m)^\S+:(\S+)\t(\d+)\t`)
+
+// frames are the bytes of stack of each function of a style as the compiler
+// states them.
+func (w *workshop) frames(style int) (map[string]int, error) {
+	text, err := os.ReadFile(w.path(strings.TrimSuffix(object(style), ".o") + ".su"))
+	if err != nil {
+		return nil, err
+	}
+	list := map[string]int{}
+	for _, m := range usageLine.FindAllStringSubmatch(string(text), -1) {
+		list[m[1]], _ = strconv.Atoi(m[2])
+	}
+	return list, nil
+}
+
+// listing disassembles a program.
+func (w *workshop) listing(program string) (map[uint64]*instruction, error) {
+	text, err := call("", lister, "-d", "-j", ".low", program)
+	if err != nil {
+		return nil, err
+	}
+	return parseListing(text, highCode)
+}
+
+// sorted are the keys of a map in order.
+func sorted[K ~string, V any](m map[K]V) []K { return slices.Sorted(maps.Keys(m)) }

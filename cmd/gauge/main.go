@@ -1,0 +1,118 @@
+// Gauge finds what the catalog's reference kernels cost. It compiles them,
+// runs them in an emulator, times the executed instructions and fits each
+// block's cycle terms.
+//
+//	gauge run [BLOCK...]
+//
+// times kernels on every core and writes catalog/emulated/CORE/BLOCK.json.
+// What is current is left alone.
+//
+//	gauge check [--all]
+//
+// times a sample of them again, or all, and fails where a file differs.
+//
+//	gauge new FAMILY/BLOCK
+//
+// writes the beginnings of a new block: its catalog entry and its kernel.
+//
+// The programs it runs come from Debian 12: binutils-arm-none-eabi,
+// gcc-arm-none-eabi, libnewlib-arm-none-eabi, llvm-19, qemu-system-arm. All
+// else in this project needs Go alone.
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"elbowroom/blocks"
+	"elbowroom/catalog"
+)
+
+func main() {
+	if err := command(os.Stdout, os.Stderr).Execute(); err != nil {
+		fmt.Fprintf(os.Stderr, "gauge: %v\n", err)
+		os.Exit(1)
+	}
+}
+
+func command(stdout, stderr io.Writer) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "gauge",
+		Short: "Compile, emulate and time the catalog's reference kernels",
+		// Errors are printed once, by main.
+		SilenceErrors: true, SilenceUsage: true,
+	}
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	root.AddCommand(runCommand(stdout, stderr), checkCommand(stdout, stderr), newCommand(stdout))
+	return root
+}
+
+func runCommand(stdout, stderr io.Writer) *cobra.Command {
+	j := &job{stdout: stdout, stderr: stderr}
+	c := &cobra.Command{
+		Use:   "run [BLOCK...]",
+		Short: "Time kernels and write catalog/emulated; all where none is named",
+		RunE: func(_ *cobra.Command, names []string) error {
+			return j.open(names, func() error { return j.run() })
+		},
+	}
+	c.Flags().StringSliceVar(&j.cores, "core", nil, "only these cores: m0plus, m4f, m33, m7")
+	c.Flags().StringVar(&j.folder, "folder", "", "where the results go (default catalog/emulated)")
+	c.Flags().BoolVar(&j.force, "force", false, "time again what is current too")
+	return c
+}
+
+func checkCommand(stdout, stderr io.Writer) *cobra.Command {
+	j := &job{stdout: stdout, stderr: stderr, force: true}
+	var all bool
+	c := &cobra.Command{
+		Use:   "check [BLOCK...]",
+		Short: "Time a sample of the kernels again and fail where a figure differs",
+		RunE: func(_ *cobra.Command, names []string) error {
+			return j.open(names, func() error { return j.check(all || len(names) > 0) })
+		},
+	}
+	c.Flags().BoolVar(&all, "all", false, "every block on every core, in place of a sample")
+	c.Flags().StringSliceVar(&j.cores, "core", nil, "only these cores: m0plus, m4f, m33, m7")
+	c.Flags().StringVar(&j.folder, "folder", "", "where the results are (default catalog/emulated)")
+	return c
+}
+
+func newCommand(stdout io.Writer) *cobra.Command {
+	return &cobra.Command{
+		Use:   "new FAMILY/BLOCK",
+		Short: "Write the catalog entry and the kernel of a new block, to be filled in",
+		Args:  cobra.ExactArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error {
+			root, err := findRoot()
+			if err != nil {
+				return err
+			}
+			return newBlock(stdout, root, args[0])
+		},
+	}
+}
+
+// library is the catalog with one block's entry read.
+func library(names []string) ([]*blocks.Block, error) {
+	lib, err := catalog.Open()
+	if err != nil {
+		return nil, err
+	}
+	if len(names) == 0 {
+		names = lib.BlockNames()
+	}
+	var list []*blocks.Block
+	for _, name := range names {
+		b, err := lib.Block(name)
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, b)
+	}
+	return list, nil
+}
