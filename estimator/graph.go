@@ -118,6 +118,15 @@ func (g *Graph) Copies(n *Node) int {
 	return g.Groups[n.Group].Count
 }
 
+// copies is how many copies of all nodes there are.
+func (g *Graph) copies() int {
+	sum := 0
+	for _, n := range g.Nodes {
+		sum += g.Copies(n)
+	}
+	return sum
+}
+
 // outChannels is how many channels an output of a node carries.
 func (n *Node) outChannels(port int) int {
 	p := &n.Block().Outputs[port]

@@ -82,6 +82,7 @@ func place(board *blocks.Board, objects []Object, reserve float64) Placement {
 		return cmp.Or(cmp.Compare(b.traffic(), a.traffic()), cmp.Compare(b.Bytes, a.Bytes))
 	}
 	largest := func(a, b *Object) int { return cmp.Compare(b.Bytes, a.Bytes) }
+	beyondAll := more(board, objects)
 	var best Placement
 	for i, try := range []struct {
 		order   func(a, b *Object) int
@@ -91,11 +92,26 @@ func place(board *blocks.Board, objects []Object, reserve float64) Placement {
 		if i == 0 || homelessBytes(objects, p) < homelessBytes(objects, best) {
 			best = p
 		}
-		if len(best.Homeless) == 0 {
+		if len(best.Homeless) == 0 || beyondAll {
 			break
 		}
 	}
 	return best
+}
+
+// more tells whether the objects are more than all banks that hold data could
+// take, however they lie.
+func more(board *blocks.Board, objects []Object) bool {
+	var need, room blocks.Bytes
+	for i := range objects {
+		need += objects[i].Bytes
+	}
+	for i := range board.Banks {
+		if !board.Banks[i].Kind.Constant() {
+			room += board.Banks[i].Usable()
+		}
+	}
+	return need > room
 }
 
 func homelessBytes(objects []Object, p Placement) blocks.Bytes {

@@ -20,6 +20,7 @@ const (
 	minSampleRate = 1000
 	maxSampleRate = 768000
 	maxVoices     = 1024
+	maxCopies     = 16384 // of all nodes, voices counted: what 256 MiB can hold of the largest
 	maxChannels   = 64
 )
 
@@ -131,6 +132,10 @@ func (r *graphReader) top(v source.Value) {
 	r.voices(voices)
 	r.scenes(scenes)
 	o.Done("key")
+	if copies := g.copies(); copies > maxCopies {
+		o.At().Fail("", "the nodes and their voices are %d copies, more than the %d that are read", copies, maxCopies)
+		return
+	}
 	for _, p := range r.pending {
 		r.connect(p)
 	}
