@@ -39,7 +39,13 @@ func readBlock(v source.Value) *blocks.Block {
 	}
 	scope, err := b.DefineScope(facts)
 	if err != nil {
-		o.At().Fail("", "%v", err)
+		at := o.At()
+		for _, m := range o.Take("params").Object("params").Rest() {
+			if strings.Contains(err.Error(), "'"+m.Name+"'") {
+				at = m.Key
+			}
+		}
+		at.Fail("", "a name for formulas is taken: %v", err)
 	}
 	r.scope = scope
 	r.rates(b, outputs)
@@ -102,7 +108,7 @@ func readBlock(v source.Value) *blocks.Block {
 func readParams(b *blocks.Block, o *source.Object) map[string]map[string][]blocks.Quantity {
 	facts := map[string]map[string][]blocks.Quantity{}
 	for _, m := range o.Take("params").Object("params").Rest() {
-		po := m.Value.Object("the parameter " + m.Name)
+		po := m.Value.Object("the parameter '" + m.Name + "'")
 		p := blocks.Param{
 			Name:  word(m.Key, underscore, anIdentifer),
 			About: po.Take("about").Text("what the parameter does"),
@@ -147,10 +153,10 @@ func readChoices(p *blocks.Param, v source.Value) map[string][]blocks.Quantity {
 		v.Fail("", "a parameter that is a choice needs choices")
 	}
 	for name, values := range facts {
-		if len(values) != len(p.Choices) {
-			delete(facts, name)
-			continue
+		for len(values) < len(p.Choices) { // a mistake that was told; formulas that use the fact are none
+			values = append(values, values[0])
 		}
+		facts[name] = values
 		for _, q := range values {
 			if q.Dimension != values[0].Dimension {
 				v.Fail("", "the fact '%s' has not the same unit in all choices", name)
@@ -208,7 +214,7 @@ func readQuantity(p *blocks.Param, po *source.Object) {
 func readPorts(v source.Value) []blocks.Port {
 	var ports []blocks.Port
 	for _, m := range v.Object("the ports").Rest() {
-		po := m.Value.Object("the port " + m.Name)
+		po := m.Value.Object("the port '" + m.Name + "'")
 		p := blocks.Port{Name: word(m.Key, underscore, anIdentifer)}
 		if kind := po.Need("kind"); kind.IsText() {
 			k, ok := blocks.ParseKind(kind.Text("a kind"))
@@ -237,7 +243,7 @@ func readPorts(v source.Value) []blocks.Port {
 // rates compiles the greatest rate of every event output.
 func (r *reader) rates(b *blocks.Block, outputs source.Value) {
 	for i, m := range outputs.Object("the ports").Rest() {
-		rate := m.Value.Object("the port " + m.Name).Take("rate")
+		rate := m.Value.Object("the port '" + m.Name + "'").Take("rate")
 		if b.Outputs[i].Kind == blocks.Event && !rate.Given() {
 			m.Key.Fail("", "an event output needs 'rate', its greatest rate")
 		}
@@ -249,7 +255,7 @@ func (r *reader) rates(b *blocks.Block, outputs source.Value) {
 }
 
 func (r *reader) buffer(m source.Member) blocks.Buffer {
-	o := m.Value.Object("the buffer " + m.Name)
+	o := m.Value.Object("the buffer '" + m.Name + "'")
 	buf := blocks.Buffer{
 		Name:    word(m.Key, underscore, anIdentifer),
 		Bytes:   r.need(o, "bytes", blocks.InBytes),
@@ -275,7 +281,7 @@ func (r *reader) buffer(m source.Member) blocks.Buffer {
 }
 
 func (r *reader) table(m source.Member, b *blocks.Block) blocks.Table {
-	o := m.Value.Object("the table " + m.Name)
+	o := m.Value.Object("the table '" + m.Name + "'")
 	t := blocks.Table{
 		Name:  word(m.Key, underscore, anIdentifer),
 		Bytes: r.need(o, "bytes", blocks.InBytes),
@@ -400,7 +406,7 @@ func readSubstitute(v source.Value, b *blocks.Block) blocks.Substitute {
 }
 
 func (r *reader) part(m source.Member) blocks.Part {
-	o := m.Value.Object("the part " + m.Name)
+	o := m.Value.Object("the part '" + m.Name + "'")
 	p := blocks.Part{
 		Name:  m.Name,
 		Block: word(o.Need("block"), hyphenated, aName),

@@ -116,6 +116,9 @@ const ownBoard = "own-board"
 // no such board.
 func likeBoard(v source.Value, lib *blocks.Library) *blocks.Board {
 	name := v.Text("a board")
+	if !v.IsText() {
+		return nil
+	}
 	found, err := lib.Board(name)
 	if err != nil {
 		var unknown *blocks.UnknownError
@@ -135,7 +138,7 @@ func likeBoard(v source.Value, lib *blocks.Library) *blocks.Board {
 
 // bank reads a bank; one of a name that is there already takes its place.
 func (r *reader) bank(b *blocks.Board, m source.Member) {
-	o := m.Value.Object("the bank " + m.Name)
+	o := m.Value.Object("the bank '" + m.Name + "'")
 	bank := blocks.Bank{Name: word(m.Key, underscore, anIdentifer)}
 	if v := o.Need("kind"); v.IsText() {
 		bank.Kind = blocks.BankKind(v.Text("a kind of bank"))
@@ -184,7 +187,7 @@ func (r *reader) bank(b *blocks.Board, m source.Member) {
 // take its place.
 func (r *reader) system(b *blocks.Board, v source.Value) {
 	for _, m := range v.Object("system").Rest() {
-		o := m.Value.Object("the row " + m.Name)
+		o := m.Value.Object("the row '" + m.Name + "'")
 		if m.Name == "block" {
 			b.SystemCycles = blocks.Weight{Cycles: one(o.Need("cycles"), blocks.UnitCycles)}
 			b.SystemCycles.Worst = b.SystemCycles.Cycles

@@ -24,7 +24,7 @@ func readCore(v source.Value) *blocks.Core {
 		c.Float = hardware
 	}
 	for _, m := range o.Need("routines").Object("routines").Rest() {
-		ro := m.Value.Object("the routine " + m.Name)
+		ro := m.Value.Object("the routine '" + m.Name + "'")
 		c.Routines[m.Name] = blocks.Routine{
 			Name:  m.Name,
 			Flash: blocks.Bytes(one(ro.Need("flash"), blocks.UnitBytes)),

@@ -13,7 +13,7 @@ func readHearing(v source.Value) *blocks.Hearing {
 	r := newReader(o)
 	h := &blocks.Hearing{Citations: r.citations}
 	for _, m := range o.Need("metrics").Object("metrics").Rest() {
-		mo := m.Value.Object("the metric " + m.Name)
+		mo := m.Value.Object("the metric '" + m.Name + "'")
 		metric := blocks.Metric{
 			Name:         word(m.Key, underscore, anIdentifer),
 			Title:        mo.Need("title").Text("a title"),

@@ -1,5 +1,7 @@
 package source
 
+import "slices"
+
 // Member is one key of a mapping with its value.
 type Member struct {
 	Key   Value
@@ -13,13 +15,18 @@ type Object struct {
 	at      Value
 	what    string
 	members []Member
-	taken   map[string]bool
+	taken   []bool   // of each member
+	asked   []string // the keys that were asked for
 }
+
+// smallMapping is how many keys are compared one by one before a map is worth
+// its room.
+const smallMapping = 16
 
 // Object reads a mapping; what names it in messages ("delay", "the board").
 // Where the value is no mapping, or not given, the Object is empty.
 func (v Value) Object(what string) *Object {
-	o := &Object{at: v, what: what, taken: map[string]bool{}}
+	o := &Object{at: v, what: what}
 	if v.node == nil {
 		return o
 	}
@@ -27,7 +34,12 @@ func (v Value) Object(what string) *Object {
 		v.Fail("", "expected a mapping for %s, found %s", what, v.kind())
 		return o
 	}
-	first := make(map[string]Value, len(v.node.Content)/2)
+	n := len(v.node.Content) / 2
+	o.members = make([]Member, 0, n)
+	var first map[string]Value
+	if n > smallMapping {
+		first = make(map[string]Value, n)
+	}
 	for i := 0; i+1 < len(v.node.Content); i += 2 {
 		key := Value{v.file, v.node.Content[i], v.errs}
 		name := key.Text("a name")
@@ -37,11 +49,18 @@ func (v Value) Object(what string) *Object {
 			}
 			continue
 		}
-		if earlier, twice := first[name]; twice {
+		earlier := first[name]
+		if first == nil {
+			if k := o.find(name); k >= 0 {
+				earlier = o.members[k].Key
+			}
+		} else if !earlier.Given() {
+			first[name] = key
+		}
+		if earlier.Given() {
 			key.Fail("", "'%s' stands twice in %s, first in line %d", clip(name), what, earlier.Pos().Line)
 			continue
 		}
-		first[name] = key
 		value := v.node.Content[i+1]
 		if value.Tag == "!!null" && value.Value == "" {
 			// What is not written has no place of its own.
@@ -51,7 +70,18 @@ func (v Value) Object(what string) *Object {
 		}
 		o.members = append(o.members, Member{key, name, Value{v.file, value, v.errs}})
 	}
+	o.taken = make([]bool, len(o.members))
 	return o
+}
+
+// find is the index of a key, or -1.
+func (o *Object) find(name string) int {
+	for i := range o.members {
+		if o.members[i].Name == name {
+			return i
+		}
+	}
+	return -1
 }
 
 // Call changes what names the mapping in messages, once that is known.
@@ -63,17 +93,18 @@ func (o *Object) At() Value { return o.at }
 // Take returns the value of a key, which may be missing. A key without a
 // value is a mistake.
 func (o *Object) Take(name string) Value {
-	o.taken[name] = true
-	for _, m := range o.members {
-		if m.Name == name {
-			if !m.Value.IsMapping() && !m.Value.IsList() && !m.Value.IsText() {
-				m.Key.Fail("", "'%s' has no value", name)
-				return Value{}
-			}
-			return m.Value
-		}
+	o.asked = append(o.asked, name)
+	i := o.find(name)
+	if i < 0 {
+		return Value{}
 	}
-	return Value{}
+	o.taken[i] = true
+	m := &o.members[i]
+	if !m.Value.IsMapping() && !m.Value.IsList() && !m.Value.IsText() {
+		m.Key.Fail("", "'%s' has no value", name)
+		return Value{}
+	}
+	return m.Value
 }
 
 // Need returns the value of a key that must be there. Where one is there that
@@ -83,9 +114,9 @@ func (o *Object) Need(name string) Value {
 	if v.Given() || !o.at.IsMapping() || o.Has(name) {
 		return v
 	}
-	for _, m := range o.members {
-		if !o.taken[m.Name] && Nearest(m.Name, []string{name}) != "" {
-			o.taken[m.Name] = true
+	for i, m := range o.members {
+		if !o.taken[i] && Nearest(m.Name, []string{name}) != "" {
+			o.taken[i] = true
 			m.Key.Fail(DidYouMean(m.Name, []string{name}), "%s has no key '%s'", o.what, clip(m.Name))
 			return Value{}
 		}
@@ -95,24 +126,18 @@ func (o *Object) Need(name string) Value {
 }
 
 // Has tells whether a key stands in the mapping, with or without a value.
-func (o *Object) Has(name string) bool {
-	for _, m := range o.members {
-		if m.Name == name {
-			return true
-		}
-	}
-	return false
-}
+func (o *Object) Has(name string) bool { return o.find(name) >= 0 }
 
-// Took tells whether a key was taken.
-func (o *Object) Took(name string) bool { return o.taken[name] }
+// Took tells whether a key was asked for, or taken with the rest.
+func (o *Object) Took(name string) bool {
+	i := o.find(name)
+	return slices.Contains(o.asked, name) || i >= 0 && o.taken[i]
+}
 
 // Key is the place of a key, for messages about the key itself.
 func (o *Object) Key(name string) Value {
-	for _, m := range o.members {
-		if m.Name == name {
-			return m.Key
-		}
+	if i := o.find(name); i >= 0 {
+		return o.members[i].Key
 	}
 	return o.at
 }
@@ -120,9 +145,9 @@ func (o *Object) Key(name string) Value {
 // Rest returns the members not taken so far, in file order, and takes them.
 func (o *Object) Rest() []Member {
 	var rest []Member
-	for _, m := range o.members {
-		if !o.taken[m.Name] {
-			o.taken[m.Name] = true
+	for i, m := range o.members {
+		if !o.taken[i] {
+			o.taken[i] = true
 			rest = append(rest, m)
 		}
 	}
@@ -130,15 +155,11 @@ func (o *Object) Rest() []Member {
 }
 
 // Done records every key that nobody took, with the nearest known name: one
-// that was taken, or one of the others that the mapping could have had.
+// that was asked for, or one of the others that the mapping could have had.
 func (o *Object) Done(kind string, others ...string) {
-	var known []string
-	for name := range o.taken {
-		known = append(known, name)
-	}
-	known = append(known, others...)
-	for _, m := range o.members {
-		if !o.taken[m.Name] {
+	known := slices.Concat(o.asked, others)
+	for i, m := range o.members {
+		if !o.taken[i] {
 			m.Key.Fail(DidYouMean(m.Name, known), "%s has no %s '%s'", o.what, kind, clip(m.Name))
 		}
 	}

@@ -85,6 +85,19 @@ func (v Value) IsText() bool {
 	return v.node != nil && v.node.Kind == yaml.ScalarNode && v.node.Tag != "!!null"
 }
 
+// HasKey tells whether the value is a mapping with such a key.
+func (v Value) HasKey(name string) bool {
+	if !v.IsMapping() {
+		return false
+	}
+	for i := 0; i < len(v.node.Content); i += 2 {
+		if v.node.Content[i].Value == name {
+			return true
+		}
+	}
+	return false
+}
+
 func (v Value) kind() string {
 	switch {
 	case v.IsMapping():
