@@ -2,8 +2,8 @@
 // d_i[n] = w_i[n - M_i], f_i[n] = (1 - p) d_i[n] + p f_i[n - 1], w_i[n] = 0.015 x[n] + g f_i[n],
 // s[n] = sum over i = 1..8 of d_i[n], p = 0.4 damping, g = 10^(-3 x 0.03125 s / decay); then four times
 // v[n] = s[n] + 0.5 v[n - M], y[n] = v[n - M] - s[n]; x is the sum of the input's channels. Structure, lengths and
-// constants are those of a public-domain reverberator of June 2000; the gain for a decay time is M.R. Schroeder's, 1962,
-// for the comb of mean length.
+// constants are those of a public-domain reverberator of June 2000; the gain for a decay time is M.R. Schroeder's of
+// 1962, for the comb of mean length.
 #include "kernel.h"
 
 #if !defined(FORMAT_FLOAT32) && !defined(FORMAT_INT16)

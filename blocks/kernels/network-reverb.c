@@ -48,8 +48,10 @@ uint32_t network_reverb_state_bytes(const kernel_env *env, const network_reverb_
 
 // Primes spread geometrically from 20 to 60 ms at 48 kHz, scaled to the nearest sample.
 static uint32_t network_reverb_length(const kernel_env *env, const network_reverb_params *p, uint32_t line) {
-  static const uint16_t lengths[] = {967,  1399, 1997, 2887, 967,  1123, 1319, 1543, 1801, 2111, 2467, 2887, 967,  1033,
-                                     1117, 1201, 1289, 1399, 1489, 1607, 1733, 1861, 1997, 2153, 2311, 2503, 2677, 2887};
+  static const uint16_t lengths[] = {967,  1399, 1997, 2887,                         // four
+                                     967,  1123, 1319, 1543, 1801, 2111, 2467, 2887, // eight
+                                     967,  1033, 1117, 1201, 1289, 1399, 1489, 1607, // sixteen
+                                     1733, 1861, 1997, 2153, 2311, 2503, 2677, 2887};
   return (uint32_t)((float)lengths[network_reverb_size(p) - 4 + line] * (env->sample_rate / 48000.0f) + 0.5f);
 }
 

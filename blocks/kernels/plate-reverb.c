@@ -1,7 +1,7 @@
 // Plate: a = bandwidth filter of the predelayed mean of the input's channels, through four allpasses. Each half of the
 // tank: u = allpass(a + decay gain x other half, length + excursion), d = delay(u),
-// l[n] = (1 - damping) d[n] + damping l[n - 1], out = delay(allpass(decay gain x l)). yL and yR are 0.6 x signed sums of
-// seven taps each. Allpass: v[n] = x[n] + g v[n - M], y[n] = v[n - M] - g v[n]; g of the moving ones has the opposite
+// l[n] = (1 - damping) d[n] + damping l[n - 1], out = delay(allpass(decay gain x l)). yL and yR are 0.6 x signed sums
+// of seven taps each. Allpass: v[n] = x[n] + g v[n - M], y[n] = v[n - M] - g v[n]; g of the moving ones has the opposite
 // sign of all the others. The decay gain is 10^(-3 x 0.7254 s / (4 decay)) for tank delays of 0.7254 s (J. Dattorro,
 // Effect Design, Part 1, Reverberator and Other Filters, J. Audio Eng. Soc. 45(9) 660-684, 1997; which of the two signs
 // is which from memory). The moving allpasses follow a sine and a cosine of 1 Hz that turn once a call; a place between

@@ -49,7 +49,6 @@ type bench struct {
 	styles   []style
 	points   [2][]point // for kernels of a block, and of one sample a call
 	passages []passage
-	memory   int // bytes that the buffers and tables of a point need at most
 }
 
 func newBench(k *kernel, v variant) *bench {

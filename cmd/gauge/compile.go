@@ -45,10 +45,11 @@ func (w *workshop) build() (string, error) {
 		for _, f := range k.functions(st.oneSample) {
 			flags = append(flags, "-D"+f+"="+alias(s, f))
 		}
-		if err := w.compile(object(s), append(flags, "-c", k.file)...); err != nil {
+		run, err := w.style(s, append(flags, k.file))
+		if err != nil {
 			return "", err
 		}
-		objects = append(objects, w.path(object(s)))
+		objects = append(objects, run)
 	}
 	for name, text := range map[string]string{"main.c": w.bench.source(), "mark.s": marker, "program.ld": linkerScript} {
 		if err := os.WriteFile(w.path(name), []byte(text), 0o644); err != nil {
@@ -58,7 +59,7 @@ func (w *workshop) build() (string, error) {
 	if err := w.compile("main.o", append(choices, "-O1", "-c", w.path("main.c"))...); err != nil {
 		return "", err
 	}
-	if err := w.compile("mark.o", "-c", w.path("mark.s")); err != nil {
+	if err := w.assemble("mark.o", "mark.s"); err != nil {
 		return "", err
 	}
 	// The bench gets library functions of its own, so that those below are the
@@ -77,6 +78,40 @@ func (w *workshop) build() (string, error) {
 	err := link(slices.Concat([]string{"-nostartfiles", "--specs=nosys.specs", "-T", w.path("program.ld"), "-Wl,--gc-sections", "-Wl,--no-warn-rwx-segments", w.path("bench.o"), w.path("mark.o")},
 		objects, []string{"-lm", "-o", program})...)
 	return program, err
+}
+
+// style compiles a style to an object whose code is measured, and gives the path
+// of the object that is run: the same, or where the core has IT blocks one in
+// which they are taken apart.
+func (w *workshop) style(style int, flags []string) (string, error) {
+	assembly := strings.TrimSuffix(object(style), ".o") + ".s"
+	if err := w.compile(assembly, append(flags, "-S")...); err != nil {
+		return "", err
+	}
+	if err := w.assemble(object(style), assembly); err != nil || !w.core.predicates {
+		return w.path(object(style)), err
+	}
+	text, err := os.ReadFile(w.path(assembly))
+	if err != nil {
+		return "", err
+	}
+	apart, err := branchOut(string(text))
+	if err != nil {
+		return "", err
+	}
+	if apart == string(text) {
+		return w.path(object(style)), nil
+	}
+	if err := os.WriteFile(w.path("branched.s"), []byte(apart), 0o644); err != nil {
+		return "", err
+	}
+	name := fmt.Sprintf("branched%d.o", style)
+	return w.path(name), w.assemble(name, "branched.s")
+}
+
+func (w *workshop) assemble(object, assembly string) error {
+	_, err := call("", compiler, append(slices.Clone(w.core.flags), "-c", w.path(assembly), "-o", w.path(object))...)
+	return err
 }
 
 // symbol is a function or an object of a linked program.
@@ -130,10 +165,6 @@ func (w *workshop) flash(style int) (*code, error) {
 	if err != nil {
 		return nil, err
 	}
-	running, err := w.link(style, roots)
-	if err != nil {
-		return nil, err
-	}
 	objectSymbols, err := symbols(w.path(object(style)))
 	if err != nil {
 		return nil, err
@@ -151,6 +182,13 @@ func (w *workshop) flash(style int) (*code, error) {
 		case mine[s.name]:
 			c.functions[plain(s.name, prefix, k.name+"_")] += blocks.Bytes(s.size)
 		}
+	}
+	if !slices.ContainsFunc(own, func(s symbol) bool { return !mine[s.name] }) {
+		return c, nil
+	}
+	running, err := w.link(style, roots)
+	if err != nil {
+		return nil, err
 	}
 	for _, s := range running {
 		if !mine[s.name] {

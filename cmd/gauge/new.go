@@ -24,7 +24,7 @@ func newBlock(w io.Writer, root, name string) error {
 		return fmt.Errorf("'%s' is not a name: small letters and digits, with hyphens between", block)
 	}
 	c := strings.ReplaceAll(block, "-", "_")
-	fill := strings.NewReplacer("BLOCK", block, "FAMILY", family, "NAME", c).Replace
+	fill := strings.NewReplacer("{block}", block, "{family}", family, "{name}", c).Replace
 	for _, f := range []struct{ path, text string }{
 		{filepath.Join("catalog", "blocks", family, block+".yaml"), fill(entrySkeleton)},
 		{filepath.Join("blocks", "kernels", block+".c"), fill(kernelSkeleton)},
@@ -48,10 +48,10 @@ func newBlock(w io.Writer, root, name string) error {
 
 // The skeletons make a block that passes its input on, so that it can be
 // checked and timed from the first minute.
-const entrySkeleton = `block: BLOCK
-family: FAMILY
-role: BLOCK
-title: BLOCK
+const entrySkeleton = `block: {block}
+family: {family}
+role: {block}
+title: {block}
 about: >
   What it does. What a player hears when it is set badly.
 equation: y[n] = x[n]
@@ -71,32 +71,32 @@ sources:
   counted: operations counted on the equation above
 `
 
-const kernelSkeleton = `// BLOCK: y[n] = x[n].
+const kernelSkeleton = `// {block}: y[n] = x[n].
 #include "kernel.h"
 
-typedef kernel_nothing NAME_params;
-typedef kernel_nothing NAME_state;
+typedef kernel_nothing {name}_params;
+typedef kernel_nothing {name}_state;
 
-uint32_t NAME_state_bytes(const kernel_env *env, const NAME_params *p) {
+uint32_t {name}_state_bytes(const kernel_env *env, const {name}_params *p) {
   (void)env, (void)p;
   return 0;
 }
 
-void NAME_start(NAME_state *s, const kernel_env *env, const NAME_params *p, void *const buffers[]) {
+void {name}_start({name}_state *s, const kernel_env *env, const {name}_params *p, void *const buffers[]) {
   (void)s, (void)env, (void)p, (void)buffers;
 }
 
-KERNEL_INLINE void NAME_run(NAME_state *s, const kernel_env *env, const float *const in[], float *const out[],
+KERNEL_INLINE void {name}_run({name}_state *s, const kernel_env *env, const float *const in[], float *const out[],
                             uint32_t n) {
   (void)s;
   for (uint32_t c = 0; c < env->channels; c++)
     for (uint32_t i = 0; i < n; i++)
       out[c][i] = in[c][i];
 }
-KERNEL_BLOCK(NAME)
+KERNEL_BLOCK({name})
 
 #ifdef KERNEL_STIMULI
-void NAME_stimulus(int costliest, float *x, uint32_t n, uint32_t channel, uint32_t block) {
+void {name}_stimulus(int costliest, float *x, uint32_t n, uint32_t channel, uint32_t block) {
   uint32_t seed = kernel_seed(channel, block);
   for (uint32_t i = 0; i < n; i++)
     x[i] = kernel_noise(&seed) * (costliest ? 1e-38f : 1.0f);

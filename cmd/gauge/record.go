@@ -123,9 +123,6 @@ func (r *recorder) step(i *instruction, taken bool) {
 	if !r.inside {
 		return
 	}
-	if i.address == r.mark && i.size != 0 {
-		return
-	}
 	if r.clock != nil {
 		r.clock.step(i, taken)
 	} else {

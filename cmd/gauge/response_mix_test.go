@@ -86,7 +86,7 @@ func TestPanDip(t *testing.T) {
 func TestMixStyles(t *testing.T) {
 	for block, params := range map[string]map[string]float64{"gain": {"gain": 0.7}, "mix": {"gain": 0.7}, "dry-wet": {"wet": 0.3}, "pan": {"position": 0.3}} {
 		t.Run(fmt.Sprint(block), func(t *testing.T) {
-			checkLineStyles(t, block, params, map[string]float64{"gain": 0.2, "position": -0.5})
+			checkLineStyles(t, block, 48000, params, map[string]float64{"gain": 0.2, "position": -0.5})
 		})
 	}
 }

@@ -34,7 +34,8 @@ func measure(k *kernel, v variant, c *core) (*blocks.EmulatedVariant, error) {
 	if err != nil {
 		return nil, err
 	}
-	walk := &walker{program: listing, blocks: map[uint64][]*instruction{}, step: r.step, enter: r.enter}
+	join := &joiner{step: r.step}
+	walk := &walker{program: listing, blocks: map[uint64][]*instruction{}, step: join.next, enter: r.enter}
 	said, err := emulate(c.machine, program, walk.read)
 	if err != nil {
 		return nil, err

@@ -9,7 +9,7 @@ import (
 
 // analyse times traces by LLVM's model of a core, by key. Each is taken as one
 // straight run of instructions, so branches are taken to be predicted. IT has
-// no entry in the model and takes no time there.
+// no entry in the model and takes no time there: its line is empty.
 func (c *core) analyse(program map[uint64]*instruction, t *traces) (map[uint64]float64, error) {
 	text, err := c.disassemble(program)
 	if err != nil {
@@ -18,6 +18,7 @@ func (c *core) analyse(program map[uint64]*instruction, t *traces) (map[uint64]f
 	for _, i := range caller {
 		text[i] = strings.Replace(i.text, " ", "\t", 1)
 	}
+	text[unmetInstruction] = unmetInstruction.text
 	var input strings.Builder
 	keys := make([]uint64, 0, len(t.texts))
 	for key := range t.texts {

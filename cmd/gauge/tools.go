@@ -15,6 +15,8 @@ type core struct {
 	flags   []string // of the compiler
 	machine string   // of the emulator
 	clock   func() clock
+	// predicates: the core has IT blocks.
+	predicates bool
 	// triple and cpu are those of LLVM's model, where there is no table.
 	triple, cpu string
 }
@@ -25,11 +27,11 @@ type core struct {
 var cores = []*core{
 	{name: "m0plus", flags: []string{"-mcpu=cortex-m0plus", "-mthumb"}, machine: "mps2-an385",
 		clock: func() clock { return &m0plus{} }},
-	{name: "m4f", flags: []string{"-mcpu=cortex-m4", "-mthumb", "-mfpu=fpv4-sp-d16", "-mfloat-abi=hard"}, machine: "mps2-an386",
+	{name: "m4f", flags: []string{"-mcpu=cortex-m4", "-mthumb", "-mfpu=fpv4-sp-d16", "-mfloat-abi=hard"}, machine: "mps2-an386", predicates: true,
 		clock: func() clock { return &m4f{} }},
-	{name: "m33", flags: []string{"-mcpu=cortex-m33", "-mthumb", "-mfpu=fpv5-sp-d16", "-mfloat-abi=hard"}, machine: "mps2-an500",
+	{name: "m33", flags: []string{"-mcpu=cortex-m33", "-mthumb", "-mfpu=fpv5-sp-d16", "-mfloat-abi=hard"}, machine: "mps2-an500", predicates: true,
 		clock: func() clock { return &m33{} }},
-	{name: "m7", flags: []string{"-mcpu=cortex-m7", "-mthumb", "-mfpu=fpv5-d16", "-mfloat-abi=hard"}, machine: "mps2-an500",
+	{name: "m7", flags: []string{"-mcpu=cortex-m7", "-mthumb", "-mfpu=fpv5-d16", "-mfloat-abi=hard"}, machine: "mps2-an500", predicates: true,
 		triple: "thumbv7em-none-eabihf", cpu: "cortex-m7"},
 }
 

@@ -299,7 +299,11 @@ func (k *kernel) values(param int, settings []blocks.Setting) []float64 {
 	limits, _ := p.At(rate)
 	def := settings[param].Span.High
 	if k.turns(p) {
-		return slices.Compact([]float64{k.turning(p, 1), k.turning(p, 2), k.turning(p, 3)})
+		list := []float64{k.turning(p, 1), k.turning(p, 2), k.turning(p, 3)}
+		if len(k.block.Operations.Recurring) > 0 { // one without, so that they stand apart
+			list = append(list, between(p, p.Range, 0.1))
+		}
+		return slices.Compact(list)
 	}
 	var list []float64
 	for _, part := range []float64{0.3, 0.7} {
