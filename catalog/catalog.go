@@ -96,23 +96,25 @@ func Add(lib *blocks.Library, file *source.File, errs *source.Errors) (board str
 	if !v.Given() {
 		return ""
 	}
-	o := v.Object("the file")
 	var name source.Value
 	var define func() error
 	switch {
-	case o.Has("block"):
-		name = o.Take("block")
+	case !v.IsMapping():
+		v.Object("the file")
+		return ""
+	case v.Under("block").Given():
+		name = v.Under("block")
 		b := readBlock(v)
 		b.FromUser = true
 		define = func() error { return lib.DefineBlock(b.Name, func() (*blocks.Block, error) { return b, nil }) }
-	case o.Has("board"):
-		name = o.Take("board")
+	case v.Under("board").Given():
+		name = v.Under("board")
 		b := readBoard(v, lib)
 		b.FromUser = true
 		board = b.Name
 		define = func() error { return lib.DefineBoard(b.Name, func() (*blocks.Board, error) { return b, nil }) }
-	case o.Has("core"):
-		name = o.Take("core")
+	case v.Under("core").Given():
+		name = v.Under("core")
 		c := readCore(v)
 		c.FromUser = true
 		define = func() error { return lib.DefineCore(c.Name, func() (*blocks.Core, error) { return c, nil }) }

@@ -262,3 +262,18 @@ func TestBelow(t *testing.T) {
 		t.Errorf("looking below records mistakes: %v", errs.Err())
 	}
 }
+
+// Under looks without reading: it records nothing, whatever it finds.
+func TestUnder(t *testing.T) {
+	var errs Errors
+	v := Parse(NewFile("x.yaml", []byte("block: delay\nblock: twice\nempty:\n")), &errs)
+	if got := v.Under("block").Text(""); got != "delay" {
+		t.Errorf("under 'block' stands %q, want the first, %q", got, "delay")
+	}
+	if v.Under("role").Given() || (Value{}).Under("block").Given() {
+		t.Error("something stands under a key that is not there")
+	}
+	if errs.Len() > 0 {
+		t.Errorf("looking records mistakes: %v", errs.Err())
+	}
+}

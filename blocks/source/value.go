@@ -85,17 +85,17 @@ func (v Value) IsText() bool {
 	return v.node != nil && v.node.Kind == yaml.ScalarNode && v.node.Tag != "!!null"
 }
 
-// HasKey tells whether the value is a mapping with such a key.
-func (v Value) HasKey(name string) bool {
-	if !v.IsMapping() {
-		return false
-	}
-	for i := 0; i < len(v.node.Content); i += 2 {
-		if v.node.Content[i].Value == name {
-			return true
+// Under is the value of a key of a mapping, looked up without reading it: it
+// records no mistakes. Where there is none it is not given.
+func (v Value) Under(key string) Value {
+	if v.IsMapping() {
+		for i := 0; i+1 < len(v.node.Content); i += 2 {
+			if v.node.Content[i].Value == key {
+				return Value{v.file, v.node.Content[i+1], v.errs}
+			}
 		}
 	}
-	return false
+	return Value{}
 }
 
 func (v Value) kind() string {
