@@ -4,6 +4,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -90,6 +91,30 @@ func TestGraphsThatAreNoText(t *testing.T) {
 				t.Errorf("the mistakes are %v, want only %q at %v", errs.Err(), tt.want, tt.pos)
 			}
 		})
+	}
+}
+
+// A graph that names files is refused where none can be read.
+func TestReadWithoutOtherFiles(t *testing.T) {
+	lib, err := catalog.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := "board: own/box.yaml\nsample_rate: 48 kHz\nblock_size: 48\ncatalog: own/sheet.yaml\nnodes: {sheet: {block: sheet}}\n"
+	var errs source.Errors
+	g := estimator.Read(source.NewFile("night.yaml", []byte(text)), lib, estimator.Options{}, &errs)
+	if g != nil {
+		t.Error("a graph came of a file that names others, which nobody reads")
+	}
+	var places []source.Pos
+	for _, e := range errs.List() {
+		if e.Message != "other files are not read here" {
+			t.Errorf("a mistake says %q, want only that other files are not read here", e.Message)
+		}
+		places = append(places, e.Pos)
+	}
+	if want := []source.Pos{{Line: 1, Column: 8}, {Line: 4, Column: 10}}; !slices.Equal(places, want) {
+		t.Errorf("the mistakes lie at %v, want %v, the two names of files", places, want)
 	}
 }
 

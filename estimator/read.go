@@ -28,7 +28,8 @@ const (
 type Options struct {
 	// Load reads a file that the graph names into the library: the path as it
 	// stands in the graph. It returns the board's name where the file holds one
-	// and "" otherwise; it records its own mistakes.
+	// and "" otherwise; it records its own mistakes. Without it a graph that
+	// names files is refused.
 	Load func(path source.Value) (board string)
 	// Board, SampleRate and BlockSize replace the file's; not given: they don't.
 	Board, SampleRate, BlockSize source.Value
@@ -109,10 +110,9 @@ func (r *graphReader) top(v source.Value) {
 	g := r.g
 	for _, path := range o.Take("catalog").OneOrMore() {
 		path.Text("the path of a catalog file")
-		if path.IsText() && r.opts.Load != nil {
-			before := r.errs.Len()
-			r.opts.Load(path)
-			r.incomplete = r.incomplete || r.errs.Len() > before
+		if path.IsText() {
+			_, ok := r.load(path)
+			r.incomplete = r.incomplete || !ok
 		}
 	}
 	r.lib.Prepare(v.Below("block"))
@@ -144,6 +144,17 @@ func (r *graphReader) top(v source.Value) {
 	}
 }
 
+// load reads a file that the graph names, and tells whether it could be read.
+func (r *graphReader) load(path source.Value) (board string, ok bool) {
+	if r.opts.Load == nil {
+		path.Fail("", "other files are not read here")
+		return "", false
+	}
+	before := r.errs.Len()
+	board = r.opts.Load(path)
+	return board, r.errs.Len() == before
+}
+
 func (r *graphReader) board(v source.Value, o *source.Object) {
 	if r.opts.Board.Given() {
 		v = r.opts.Board
@@ -158,12 +169,8 @@ func (r *graphReader) board(v source.Value, o *source.Object) {
 		return
 	}
 	if strings.ContainsAny(name, `/\`) || strings.HasSuffix(name, ".yaml") {
-		if r.opts.Load == nil {
-			return
-		}
-		before := r.errs.Len()
-		loaded := r.opts.Load(v)
-		if r.errs.Len() > before {
+		loaded, ok := r.load(v)
+		if !ok {
 			return
 		}
 		if loaded == "" {
