@@ -415,7 +415,7 @@ func (r *reader) part(m source.Member) blocks.Part {
 		Pick:  map[string]string{},
 	}
 	for _, s := range o.Take("set").Object("set").Rest() {
-		if text := s.Value.Text("a formula or a choice"); hyphenated.MatchString(text) && !r.scope.Has(text) {
+		if text := s.Value.Text("a formula or a choice"); source.IsWords(text, hyphenated) && !r.scope.Has(text) {
 			p.Pick[s.Name] = text
 		} else {
 			p.Set[s.Name] = r.anyFormula(s.Value)

@@ -2,7 +2,6 @@ package catalog
 
 import (
 	"errors"
-	"regexp"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -23,9 +22,11 @@ type reader struct {
 // nominal is the timebase that quantities in the catalog are checked against.
 var nominal = blocks.Timebase{SampleRate: 48000}
 
-var (
-	hyphenated = regexp.MustCompile(`^[a-z][a-z0-9]*(-[a-z0-9]+)*$`)
-	underscore = regexp.MustCompile(`^[a-z][a-z0-9]*(_[a-z0-9]+)*$`)
+// Characters that join the words of names: of blocks, boards and cores, and of
+// what formulas read.
+const (
+	hyphenated = '-'
+	underscore = '_'
 )
 
 func newReader(o *source.Object) *reader {
@@ -92,10 +93,10 @@ func (r *reader) confirmed(keys []string) bool {
 	})
 }
 
-// word takes a name of a given shape.
-func word(v source.Value, shape *regexp.Regexp, what string) string {
+// word takes a name whose words a character joins.
+func word(v source.Value, joiner byte, what string) string {
 	text := v.Text(what)
-	if v.IsText() && !shape.MatchString(text) {
+	if v.IsText() && !source.IsWords(text, joiner) {
 		v.Fail("", "'%s' is not %s", text, what)
 	}
 	return text

@@ -144,7 +144,7 @@ func FuzzRead(f *testing.F) {
 			if e.File == file && (e.Pos.Line < 0 || e.Pos.Line > lines || e.Pos.Line > 0 && e.Pos.Column < 1) {
 				t.Errorf("a mistake has no place in its file, %+v: %s", e.Pos, e.Message)
 			}
-			if e.Message == "" || strings.Contains(e.Message, "%!") {
+			if e.Message == "" || strings.Contains(e.Message, "%!") && !strings.Contains(text, "%!") {
 				t.Errorf("a message is no sentence: %q", e.Message)
 			}
 		}

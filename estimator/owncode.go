@@ -2,7 +2,6 @@ package estimator
 
 import (
 	"fmt"
-	"regexp"
 	"strconv"
 
 	"elbowroom/blocks"
@@ -11,8 +10,6 @@ import (
 
 // ownCode is the block that stands for code of the user's own.
 const ownCode = "own-code"
-
-var portName = regexp.MustCompile(`^[a-z][a-z0-9_]*$`)
 
 // ownCode reads what the user states of code that is not in the catalog.
 func (r *graphReader) ownCode(n *Node, o *source.Object) {
@@ -62,7 +59,7 @@ func (r *graphReader) ownCode(n *Node, o *source.Object) {
 func (r *graphReader) ownPorts(v source.Value, outputs bool) []blocks.Port {
 	var ports []blocks.Port
 	for _, m := range v.Object("ports").Rest() {
-		if !portName.MatchString(m.Name) {
+		if !source.IsWords(m.Name, '_') {
 			m.Key.Fail("", "a port's name is a lower-case word")
 			continue
 		}

@@ -35,10 +35,17 @@ type Options struct {
 	Board, SampleRate, BlockSize source.Value
 }
 
-var (
-	nodeName  = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9-]*$`)
-	notInName = regexp.MustCompile(`[^A-Za-z0-9]+`)
-)
+// isNodeName tells whether a text is letters, digits and hyphens that start with
+// a letter.
+func isNodeName(text string) bool {
+	for i, c := range []byte(text) {
+		letter := 'a' <= c && c <= 'z' || 'A' <= c && c <= 'Z'
+		if !letter && (i == 0 || c != '-' && (c < '0' || c > '9')) {
+			return false
+		}
+	}
+	return text != ""
+}
 
 // Read reads a graph file. On any mistake it returns no graph; all mistakes
 // that could be found are in errs.
@@ -341,7 +348,7 @@ func (r *graphReader) nodes(v source.Value, sc *scope, group int) {
 		v.Fail("", "there are no nodes")
 	}
 	for _, m := range members {
-		if !nodeName.MatchString(m.Name) {
+		if !isNodeName(m.Name) {
 			r.misnamed(m, "a node")
 		}
 		name := m.Name
@@ -362,7 +369,8 @@ func (r *graphReader) nodes(v source.Value, sc *scope, group int) {
 // its other mistakes are told too.
 func (r *graphReader) misnamed(m source.Member, what string) {
 	hint := ""
-	if better := strings.Trim(notInName.ReplaceAllString(m.Name, "-"), "-"); nodeName.MatchString(better) {
+	notInName := regexp.MustCompile(`[^A-Za-z0-9]+`)
+	if better := strings.Trim(notInName.ReplaceAllString(m.Name, "-"), "-"); isNodeName(better) {
 		hint = "did you mean '" + better + "'?"
 	}
 	m.Key.Fail(hint, "the name of %s is a word of letters, digits and hyphens that starts with a letter", what)
@@ -633,7 +641,7 @@ func (r *graphReader) move(n *Node, p *blocks.Param, i int, v source.Value, l pa
 
 func (r *graphReader) voices(v source.Value) {
 	for _, m := range v.Object("voices").Rest() {
-		if !nodeName.MatchString(m.Name) {
+		if !isNodeName(m.Name) {
 			r.misnamed(m, "a group")
 		}
 		if _, taken := r.outer.nodes[m.Name]; taken {

@@ -302,7 +302,7 @@ func (n *Node) scale(param int, factor float64) (text string, ok bool) {
 	case p.Unit == blocks.UnitCount:
 		scaled = blocks.Span{Low: math.Floor(scaled.Low), High: math.Floor(scaled.High)}
 		text = p.Unit.FormatSpan(scaled)
-	case noteValue.MatchString(given):
+	case strings.Contains(given, "/"):
 		text = scaleNote(given, factor)
 	default:
 		scaled = blocks.Span{Low: fourFigures(scaled.Low), High: fourFigures(scaled.High)}
@@ -316,19 +316,19 @@ func (n *Node) scale(param int, factor float64) (text string, ok bool) {
 	return text, true
 }
 
-var noteValue = regexp.MustCompile(`^(\d+)/(\d+)(.*)$`)
-
-// scaleNote multiplies a note value by a factor of few quarters.
+// scaleNote multiplies a note value, as it was read, by a factor of few
+// quarters.
 func scaleNote(text string, factor float64) string {
-	parts := noteValue.FindStringSubmatch(text)
-	note, err := strconv.Atoi(parts[1])
-	of, err2 := strconv.Atoi(parts[2])
-	if err != nil || err2 != nil || of == 0 {
-		return text // a note value that was read holds small numbers
+	parts := regexp.MustCompile(`^(\d+)\s*/\s*(\d+)(.*)$`).FindStringSubmatch(text)
+	if parts == nil {
+		return text
 	}
-	r := big.NewRat(int64(note), int64(of))
-	r.Mul(r, big.NewRat(int64(math.Round(factor*12)), 12))
-	return fmt.Sprintf("%v/%v%s", r.Num(), r.Denom(), parts[3])
+	note, ok := new(big.Rat).SetString(parts[1] + "/" + parts[2])
+	if !ok {
+		return text
+	}
+	note.Mul(note, big.NewRat(int64(math.Round(factor*12)), 12))
+	return fmt.Sprintf("%v/%v%s", note.Num(), note.Denom(), parts[3])
 }
 
 // fourFigures rounds a value to what a person writes.

@@ -19,6 +19,7 @@ import (
 	"os"
 	"runtime/debug"
 	"strings"
+	"sync"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -53,11 +54,13 @@ type app struct {
 	stdout, stderr io.Writer
 	format         format
 	exit           int
+	sheet          func() *sheet // made once, when first asked for
 }
 
 // run runs the program with its arguments and returns its exit status.
 func run(ctx context.Context, stdin io.Reader, stdout, stderr io.Writer, args []string) int {
 	a := &app{stdin: stdin, stdout: stdout, stderr: stderr, format: asTable}
+	a.sheet = sync.OnceValue(func() *sheet { return newSheet(a.format) })
 	root := a.rootCommand()
 	root.SetArgs(args)
 	if err := root.ExecuteContext(ctx); err != nil {

@@ -115,9 +115,8 @@ func (p painter) paint(verdict, text string) string {
 }
 
 // print writes the document for a terminal.
-func (d document) print(w io.Writer, p painter) error {
+func (d document) print(w io.Writer, p painter, tables *sheet) error {
 	var b bytes.Buffer
-	tables := newSheet(light())
 	for i, s := range d {
 		if i > 0 && !s.joined {
 			b.WriteByte('\n')
@@ -157,9 +156,8 @@ func (d document) print(w io.Writer, p painter) error {
 }
 
 // markdown writes the document as Markdown.
-func (d document) markdown(w io.Writer) error {
+func (d document) markdown(w io.Writer, tables *sheet) error {
 	var b bytes.Buffer
-	tables := newSheet(tablewriter.WithRenderer(renderer.NewMarkdown()))
 	for i, s := range d {
 		if i > 0 && !s.joined {
 			b.WriteByte('\n')
@@ -201,8 +199,12 @@ type sheet struct {
 	table *tablewriter.Table
 }
 
-func newSheet(look tablewriter.Option) *sheet {
+func newSheet(f format) *sheet {
 	s := &sheet{}
+	look := light()
+	if f == asMarkdown {
+		look = tablewriter.WithRenderer(renderer.NewMarkdown())
+	}
 	s.table = tablewriter.NewTable(&s.text, look,
 		tablewriter.WithStringerCacheCustom(twcache.NewLRU[reflect.Type, reflect.Value](1)),
 		tablewriter.WithHeaderAutoFormat(tw.Off), // or headers come out in capitals
