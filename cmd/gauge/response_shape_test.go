@@ -3,6 +3,7 @@ package main
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 	"testing"
 )
 
@@ -116,7 +117,38 @@ func TestClipAlias(t *testing.T) {
 }
 
 func TestClipStyles(t *testing.T) {
-	for _, block := range []string{"hard-clip", "soft-clip"} {
-		t.Run(block, func(t *testing.T) { checkStyles(t, block) })
+	// One sample a call, and a drive that audio moves, compute the equation bit
+	// for bit as whole blocks with a set drive do.
+	x := [][]float32{filterHiss(336, 2, 3), filterHiss(336, 2, 4)}
+	moving := make([]float32, 336)
+	for i := range moving {
+		moving[i] = 0.5 * float32(i/48+1)
+	}
+	for _, c := range clipCurves {
+		plain := clipRendering(c.block, c.method, 1.3, x[0])
+		plain.Channels, plain.Inputs = 2, map[string][][]float32{"in": x}
+		want := render(t, plain)["out"]
+		single := plain
+		single.BlockSize, single.OneSample = 7, true
+		for ch, got := range render(t, single)["out"] {
+			if !slices.Equal(got, want[ch]) {
+				t.Errorf("%s %s: channel %d differs with one sample a call.", c.block, c.method, ch)
+			}
+		}
+		moved := plain
+		moved.Moved = map[string][]float32{"drive": moving}
+		got := render(t, moved)["out"]
+		moved.OneSample = true
+		gotSingle := render(t, moved)["out"]
+		for block := range 7 {
+			set := plain
+			set.Params = map[string]float64{"drive": float64(moving[block*48])}
+			for ch, y := range render(t, set)["out"] {
+				part := y[block*48 : block*48+48]
+				if !slices.Equal(got[ch][block*48:block*48+48], part) || !slices.Equal(gotSingle[ch][block*48:block*48+48], part) {
+					t.Errorf("%s %s: channel %d of block %d differs where audio moves the drive to %g.", c.block, c.method, ch, block, moving[block*48])
+				}
+			}
+		}
 	}
 }
