@@ -77,7 +77,7 @@ type Use struct {
 	// Ticks is how many control periods begin in a block: mean and most.
 	MeanTicks, MostTicks float64
 	Style                Style
-	// Code is cost that the user states in place of the catalog's; nil: none.
+	// Own is the cost that the user states in place of the catalog's; nil: none.
 	Own *OwnCode
 }
 
