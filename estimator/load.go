@@ -29,58 +29,6 @@ type SceneLoad struct {
 	Mean, Worst Load
 }
 
-// stalls adds up, for every buffer, the cycles that its accesses wait for the
-// memory they lie in.
-//
-// A bank that is not cached costs so much an access. A cached one costs line
-// fills and write-backs, but nothing where all that lies in cached banks fits
-// into the cache together. A stream is fetched line by line, as many streams as
-// are written; a tap is fetched line by line for each of its reads; a random
-// access fetches a line each time. It returns the stalls of what belongs to no
-// single node.
-func (e *Estimate) stalls() (shared blocks.Figure) {
-	g := e.Graph
-	board := g.Board
-	var cached blocks.Bytes
-	for i := range e.Objects {
-		if board.Banks[e.Placement.Bank[i]].Cached {
-			cached += e.Objects[i].Bytes
-		}
-	}
-	for i := range e.Objects {
-		o := &e.Objects[i]
-		bank := &board.Banks[e.Placement.Bank[i]]
-		cycles := o.Reads*bank.Read + o.Writes*bank.Write
-		if bank.Cached {
-			cycles = 0
-			if cached > board.Cache.Bytes {
-				fills, backs := o.lines(board.Cache.Line)
-				cycles = fills*bank.LineFill + backs*bank.WriteBack
-			}
-		}
-		f := board.StallBand.Within(cycles * float64(g.BlockSize))
-		if o.Node >= 0 {
-			e.Nodes[o.Node].Stalls = e.Nodes[o.Node].Stalls.Plus(f)
-		} else {
-			shared = shared.Plus(f)
-		}
-	}
-	return shared
-}
-
-// lines is how many cache lines a sample an object fetches and writes back.
-func (o *Object) lines(line blocks.Bytes) (fills, backs float64) {
-	share := min(float64(o.Element)/float64(max(line, 1)), 1)
-	if o.Pattern == blocks.Random {
-		return o.Reads + o.Writes, o.Writes
-	}
-	streams := o.Reads
-	if o.Pattern == blocks.Stream && o.Writes > 0 {
-		streams = min(o.Reads, o.Writes)
-	}
-	return (streams + o.Writes) * share, o.Writes * share
-}
-
 // load adds up the cycles of a block of time, in the mean and at worst. Shared
 // is the stalls of what belongs to no single node.
 func (e *Estimate) load(shared blocks.Figure) {
