@@ -16,6 +16,7 @@ func TestArrows(t *testing.T) {
 		"elbowroom/blocks":                   {"elbowroom/blocks/source"},
 		"elbowroom/catalog":                  {"elbowroom/blocks", "elbowroom/blocks/source"},
 		"elbowroom/estimator":                {"elbowroom/blocks", "elbowroom/blocks/source"},
+		"elbowroom/estimator/plan":           {"elbowroom/estimator", "elbowroom/blocks"},
 		"elbowroom/cmd/elbowroom":            {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/catalog", "elbowroom/estimator"},
 		"elbowroom/cmd/gauge":                {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/catalog", "elbowroom/estimator"},
 	}

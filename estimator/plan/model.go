@@ -1,0 +1,164 @@
+// Package plan finds what is the least to give up: for every node of a graph
+// one of its alternatives, so that all limits hold and the loss is least. It
+// knows nothing of audio; whoever builds the model does.
+package plan
+
+import (
+	"fmt"
+	"slices"
+)
+
+// A Model is a choice of exactly one option for every node under limits that
+// all nodes share.
+type Model struct {
+	Resources []Resource
+	Banks     []Bank
+	Charges   []Charge
+	Nodes     []Node
+	// Stalled is the index of the resource that stalls of placed buffers are
+	// added to, in its unit. It matters only where a buffer stalls.
+	Stalled int
+}
+
+// A Resource adds up over the options chosen: cycles of the worst block, bytes
+// of flash, jacks. Its use may reach Limit and no more.
+type Resource struct {
+	Name  string
+	Limit int64
+}
+
+// A Bank holds the buffers placed in it, up to Capacity bytes.
+type Bank struct {
+	Name     string
+	Capacity int64
+}
+
+// A Charge is due once over the whole graph if any chosen option needs it: the
+// code of a kernel, a library symbol, a table. Use is by resource, never
+// negative.
+type Charge struct {
+	Name string
+	Use  []int64
+}
+
+// A Node offers options that exclude each other; one of them is chosen. What
+// is fixed in the graph is a node with a single option.
+type Node struct {
+	Name    string
+	Options []Option
+}
+
+// An Option is one way to do a node's work.
+type Option struct {
+	Name string
+	// Loss in thousandths of a point, 0 or more: whole, so that ties are exact.
+	Loss int64
+	// Changes to the graph that the option takes; 0 is as it stands.
+	Changes int
+	// Use is by resource; it may be negative.
+	Use []int64
+	// Charges are indices into Model.Charges.
+	Charges []int
+	Buffers []Buffer
+}
+
+// A Buffer is placed in Copies copies, each of them whole in one bank. Bytes
+// are as the bank counts them, alignment included.
+type Buffer struct {
+	Name   string
+	Bytes  int64
+	Copies int
+	// Banks that may hold a copy, without repetition.
+	Banks []Place
+}
+
+// A Place is a bank that may hold a copy, and what each copy in it adds to the
+// stalled resource, 0 or more.
+type Place struct {
+	Bank  int
+	Stall int64
+}
+
+// A Plan is one choice. Plans are ordered by least loss, then fewest changes,
+// then most headroom, then the lower option at the first node that differs.
+type Plan struct {
+	// Choice is the chosen option of each node.
+	Choice []int
+	// Banks is, for each node, the bank of each copy of each buffer in turn.
+	// Of all placements it is one with least stall.
+	Banks [][]int
+	// Loss in thousandths of a point.
+	Loss    int64
+	Changes int
+	// Use is by resource, charges and stalls included; Filled is by bank, in
+	// bytes.
+	Use, Filled []int64
+	// Headroom is the smallest share of its limit that a resource has left.
+	// Banks have no part in it.
+	Headroom float64
+}
+
+// Check returns an error where the model contradicts its own description.
+func (m *Model) Check() error {
+	for _, c := range m.Charges {
+		if len(c.Use) != len(m.Resources) {
+			return fmt.Errorf("charge %s states %d uses for %d resources", c.Name, len(c.Use), len(m.Resources))
+		}
+		if slices.ContainsFunc(c.Use, func(u int64) bool { return u < 0 }) {
+			return fmt.Errorf("charge %s has a negative use", c.Name)
+		}
+	}
+	for _, n := range m.Nodes {
+		if len(n.Options) == 0 {
+			return fmt.Errorf("node %s has no option", n.Name)
+		}
+		for _, o := range n.Options {
+			if err := m.checkOption(&o); err != nil {
+				return fmt.Errorf("node %s, option %s: %w", n.Name, o.Name, err)
+			}
+		}
+	}
+	return nil
+}
+
+func (m *Model) checkOption(o *Option) error {
+	if len(o.Use) != len(m.Resources) {
+		return fmt.Errorf("it states %d uses for %d resources", len(o.Use), len(m.Resources))
+	}
+	if o.Loss < 0 || o.Changes < 0 {
+		return fmt.Errorf("its loss is %d and its changes are %d, and neither may be negative", o.Loss, o.Changes)
+	}
+	for _, c := range o.Charges {
+		if c < 0 || c >= len(m.Charges) {
+			return fmt.Errorf("charge %d does not exist, there are %d", c, len(m.Charges))
+		}
+	}
+	for _, b := range o.Buffers {
+		if b.Bytes < 0 || b.Copies < 0 {
+			return fmt.Errorf("buffer %s has %d bytes in %d copies", b.Name, b.Bytes, b.Copies)
+		}
+		for _, p := range b.Banks {
+			if p.Bank < 0 || p.Bank >= len(m.Banks) {
+				return fmt.Errorf("buffer %s: bank %d does not exist, there are %d", b.Name, p.Bank, len(m.Banks))
+			}
+			if p.Stall < 0 {
+				return fmt.Errorf("buffer %s: stall %d is negative", b.Name, p.Stall)
+			}
+			if p.Stall > 0 && (m.Stalled < 0 || m.Stalled >= len(m.Resources)) {
+				return fmt.Errorf("buffer %s stalls, and resource %d to add it to does not exist", b.Name, m.Stalled)
+			}
+		}
+	}
+	return nil
+}
+
+// headroom is the smallest share of its limit that a resource has left; below
+// 0 where one is exceeded, 1 where there is none.
+func (m *Model) headroom(use []int64) float64 {
+	least := 1.0
+	for r, u := range use {
+		limit := m.Resources[r].Limit
+		least = min(least, float64(limit-u)/float64(max(limit, 1)))
+	}
+	return least
+}
