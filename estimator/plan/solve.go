@@ -52,7 +52,8 @@ type search struct {
 	ctx     context.Context
 	m       *Model
 	o       Options
-	order   [][]int   // options of each node, by loss
+	dual    *dual
+	order   [][]int   // options of each node, by priced loss
 	loss    []int64   // least loss of the nodes from i on
 	changes []int     // fewest changes of the nodes from i on
 	use     [][]int64 // least use of the nodes from i on, by resource
@@ -70,7 +71,7 @@ func newSearch(ctx context.Context, m *Model, o Options) *search {
 	n := len(m.Nodes)
 	s := &search{ctx: ctx, m: m, o: o, order: make([][]int, n), loss: make([]int64, n+1),
 		changes: make([]int, n+1), use: make([][]int64, n+1), choice: make([]int, n),
-		charged: make([]int, len(m.Charges))}
+		charged: make([]int, len(m.Charges)), dual: newDual(m)}
 	s.now.Use = make([]int64, len(m.Resources))
 	s.use[n] = make([]int64, len(m.Resources))
 	for i := n - 1; i >= 0; i-- {
@@ -80,7 +81,9 @@ func newSearch(ctx context.Context, m *Model, o Options) *search {
 			s.order[i] = append(s.order[i], k)
 			leastLoss, fewest = min(leastLoss, o.Loss), min(fewest, o.Changes)
 		}
-		slices.SortStableFunc(s.order[i], func(a, b int) int { return cmp.Compare(options[a].Loss, options[b].Loss) })
+		slices.SortStableFunc(s.order[i], func(a, b int) int {
+			return cmp.Compare(priced(s.dual.price, &options[a]), priced(s.dual.price, &options[b]))
+		})
 		s.loss[i], s.changes[i] = s.loss[i+1]+leastLoss, s.changes[i+1]+fewest
 		s.use[i] = make([]int64, len(m.Resources))
 		for r := range s.use[i] {
@@ -157,7 +160,8 @@ func (s *search) add(o *Option, sign int64) {
 // hopeless is whether no completion from node i on fits, or none could be
 // among the best.
 func (s *search) hopeless(i int) bool {
-	bound := Plan{Loss: s.now.Loss + s.loss[i], Changes: s.now.Changes + s.changes[i], Headroom: 1}
+	loss := max(s.now.Loss+s.loss[i], s.dual.bound(i, s.now.Loss, s.now.Use))
+	bound := Plan{Loss: loss, Changes: s.now.Changes + s.changes[i], Headroom: 1}
 	for r, u := range s.now.Use {
 		least, limit := u+s.use[i][r], s.m.Resources[r].Limit
 		if least > limit {
@@ -210,7 +214,7 @@ func compare(a, b *Plan) int {
 }
 
 func (s *search) result() (Result, error) {
-	r := Result{Plans: s.best, Proven: !s.stopped, Steps: s.steps, Bound: s.loss[0]}
+	r := Result{Plans: s.best, Proven: !s.stopped, Steps: s.steps, Bound: max(s.loss[0], s.dual.bound(0, 0, make([]int64, len(s.m.Resources))))}
 	if len(s.best) > 0 {
 		if r.Proven {
 			r.Bound = s.best[len(s.best)-1].Loss
