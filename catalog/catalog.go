@@ -76,7 +76,7 @@ func load[T any](file string, read func(source.Value) T) (T, error) {
 		return none, fmt.Errorf("reading the catalog: %w", err)
 	}
 	var errs source.Errors
-	v := source.Parse(source.NewFile("catalog/"+file, text), &errs)
+	v := parse(source.NewFile("catalog/"+file, text), file, &errs)
 	if !v.Given() {
 		return none, errs.Err()
 	}
