@@ -269,16 +269,18 @@ func completeLow(low, high string, unit Unit) string {
 
 // parseEnd reads one quantity, which ranges only where it follows a tempo that does.
 func parseEnd(text string, unit Unit, base Timebase) (Span, error) {
-	switch unit {
-	case UnitTime:
+	// A look at the text spares most runs from compiling the patterns.
+	switch {
+	case unit == UnitTime && strings.Contains(text, "/"):
 		if m := noteValue().FindStringSubmatch(text); m != nil {
 			return parseNoteValue(text, m, base)
 		}
-	case UnitFrequency:
+	case unit == UnitFrequency && strings.HasPrefix(text, "midi"):
 		if m := noteNumber().FindStringSubmatch(text); m != nil {
 			n, _ := strconv.ParseFloat(m[1], 64) // the pattern allows three digits and a fraction
 			return noteSpan(text, n)
 		}
+	case unit == UnitFrequency && strings.IndexAny(text, "ABCDEFG") == 0:
 		if m := noteName().FindStringSubmatch(text); m != nil {
 			return noteSpan(text, noteOfName(m[1], m[2], m[3]))
 		}
