@@ -177,7 +177,7 @@ func inFileOrder(nodes []graph.Node) {
 
 // openSelf opens the loop of a node that feeds itself.
 func (g *Graph) openSelf(i int, l link, split map[int]bool, cut []bool, s *Schedule) {
-	if !l.drive && l.to < len(g.Nodes) && g.Nodes[l.to].demand.Shortest >= float64(g.BlockSize) {
+	if !l.drive && l.to < len(g.Nodes) && g.outlasts(g.Nodes[l.to].demand.Shortest) {
 		split[l.to] = true
 		s.Split = append(s.Split, l.to)
 		return

@@ -454,6 +454,11 @@ func (g *Graph) respread() bool {
 				}
 			}
 		}
+		for _, d := range n.Drives {
+			if problem, _ := g.misfit(n, moverInput, d.Source); problem != "" {
+				return false
+			}
+		}
 	}
 	return true
 }

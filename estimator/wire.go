@@ -280,7 +280,7 @@ func (r *graphReader) spread() {
 			}
 		}
 		for _, d := range n.Drives {
-			r.checkChannels(n, Input{Port: &blocks.Port{Kind: blocks.Audio, Channels: 1}}, d.Source)
+			r.checkChannels(n, moverInput, d.Source)
 		}
 	}
 	rates := &spreader{g: r.g, done: make([]uint8, len(r.g.Nodes))}
@@ -292,6 +292,9 @@ func (r *graphReader) spread() {
 	}
 	r.selfLoops()
 }
+
+// moverInput is what a moved parameter takes: one channel.
+var moverInput = Input{Port: &blocks.Port{Kind: blocks.Audio, Channels: 1}}
 
 func (r *graphReader) checkChannels(n *Node, in Input, s Source) {
 	if problem, hint := r.g.misfit(n, in, s); problem != "" {
