@@ -78,7 +78,8 @@ type Param struct {
 	Choices []Choice // of a categorical parameter, in order
 	Plain   bool     // a choice that does not make another kernel
 
-	slot int
+	slot      int
+	movesSlot int // of what may be moved: 1 where something does, else 0
 }
 
 // Categorical tells whether the parameter is a choice of words.
@@ -188,7 +189,11 @@ type JackUse struct {
 type MetricValue struct {
 	Metric string
 	Value  *Formula
-	Cites  []string
+	// Needed is what the ear asks for with these settings; nil: nothing is known.
+	Needed *Formula
+	// Least takes the least that moved parameters make of it; else the most.
+	Least bool
+	Cites []string
 }
 
 // Substitute is a lighter stand-in: another block, or the same block with
@@ -312,8 +317,8 @@ const (
 )
 
 // DefineScope makes the scope that a block's formulas are compiled in: the
-// surroundings, the numeric parameters, the facts of the choices, and the
-// greatest rate of each event input. It completes the parameters with facts,
+// surroundings, the numeric parameters and whether each moves, the facts of the
+// choices, and the greatest rate of each event input. It completes the parameters with facts,
 // given as their values for each choice in order.
 func (b *Block) DefineScope(facts map[string]map[string][]Quantity) (*Scope, error) {
 	s := NewScope()
@@ -344,6 +349,11 @@ func (b *Block) DefineScope(facts map[string]map[string][]Quantity) (*Scope, err
 				return nil, err
 			}
 			p.slot = slot
+			if p.Moved != Fixed {
+				if p.movesSlot, err = define(p.Name+"_moves", Plain); err != nil {
+					return nil, err
+				}
+			}
 			continue
 		}
 		for name, values := range facts[p.Name] {

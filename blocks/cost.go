@@ -200,6 +200,9 @@ func (u *Use) meter() *meter {
 			}
 		} else {
 			m.values[p.slot] = u.Settings[i].Span.High
+			if u.Settings[i].Moved != Fixed {
+				m.values[p.movesSlot] = 1
+			}
 		}
 	}
 	for name, slot := range b.eventRateSlot {
@@ -717,15 +720,27 @@ func (u *Use) EventRate(out *Port) (Hertz, error) {
 	return Hertz(rate), m.err
 }
 
-// Metric is the value of one metric of the use, and whether the block has it.
-func (u *Use) Metric(name string) (float64, bool, error) {
+// Reading is what a metric comes to: its value, and what the ear needs of it.
+type Reading struct {
+	Value  float64
+	Needed float64 // 0: nothing is known of a need
+}
+
+// Metric is the reading of one metric of the use, and whether the block has it.
+func (u *Use) Metric(name string) (Reading, bool, error) {
 	for i := range u.Block.Metrics {
-		if mv := &u.Block.Metrics[i]; mv.Metric == name {
-			m := u.meter()
-			m.signed = true
-			v := m.most("metric "+name, mv.Value)
-			return v, true, m.err
+		mv := &u.Block.Metrics[i]
+		if mv.Metric != name {
+			continue
 		}
+		m := u.meter()
+		m.signed = true
+		low, high := m.span("metric "+name, mv.Value)
+		r := Reading{Value: high, Needed: m.most("metric "+name+".needed", mv.Needed)}
+		if mv.Least {
+			r.Value = low
+		}
+		return r, true, m.err
 	}
-	return 0, false, nil
+	return Reading{}, false, nil
 }

@@ -450,8 +450,8 @@ func TestUseMetric(t *testing.T) {
 	sketch(t, b, nil, func(f func(string, Dimension) *Formula) {
 		b.Metrics = []MetricValue{{Metric: "residue", Value: f("-6 * log2(length)", Plain)}}
 	})
-	if v, ok, err := ran(b).Metric("residue"); !ok || err != nil || v != -18 {
-		t.Errorf("the residue of 8 entries is %g (found %t, %v), want -18", v, ok, err)
+	if r, ok, err := ran(b).Metric("residue"); !ok || err != nil || r != (Reading{Value: -18}) {
+		t.Errorf("the residue of 8 entries is %v (found %t, %v), want -18 and no need", r, ok, err)
 	}
 	if _, ok, err := ran(b).Metric("glow"); ok || err != nil {
 		t.Errorf("a metric that the block does not give was found: %t (%v)", ok, err)

@@ -729,7 +729,7 @@ var unaryFunctions = map[string]struct {
 
 // functionNames are all functions of formulas.
 var functionNames = []string{
-	"abs", "ceil", "exp", "floor", "log10", "log2", "max", "min", "pow", "pow2ceil", "round", "sqrt",
+	"abs", "ceil", "exp", "floor", "interpolation_snr", "log10", "log2", "max", "min", "pow", "pow2ceil", "round", "sqrt",
 }
 
 // wholeSlack is how far, relative to its size, a number may lie from a whole
@@ -797,6 +797,13 @@ func (c *formulaCompiler) call(node ast.Node, name string, arguments []ast.Node)
 			return term{}, c.failAt(node, "pow is not given two values", "write pow(base, exponent)")
 		}
 		return c.power(node, terms[0], terms[1])
+	case "interpolation_snr":
+		if len(terms) != 2 || terms[0].dimension != Plain || terms[1].dimension != PerSecond {
+			return term{}, c.failAt(node, "interpolation_snr is not given points and a rate", "write interpolation_snr(points, sample_rate)")
+		}
+		points, rate := terms[0].eval, terms[1].eval
+		t := term{eval: func(v []float64) float64 { return interpolationSNR(points(v), rate(v)) }}
+		return t.folded(terms...), nil
 	}
 	if len(terms) != 1 {
 		return term{}, c.failAt(node, fmt.Sprintf("%s is not given exactly one value", name), "")

@@ -13,10 +13,21 @@ type Hearing struct {
 type Metric struct {
 	Name, Title, Unit, About string
 	LessIsBetter             bool
-	ByRatio                  bool // the curve maps after/before; else the value
+	Compare                  Comparison
 	Curve                    []CurvePoint
 	Cites                    []string
 }
+
+// Comparison is what a curve maps to points.
+type Comparison uint8
+
+// The value itself, its ratio to the value before, or its ratio to what is
+// needed.
+const (
+	ByValue Comparison = iota
+	ByRatio
+	ByNeed
+)
 
 // CurvePoint is one corner of a loss curve.
 type CurvePoint struct{ At, Points float64 }
@@ -34,15 +45,23 @@ func (h *Hearing) Find(name string) (*Metric, bool) {
 func (h *Hearing) Cite(key string) string { return cite(h.Citations, key) }
 
 // Loss is the points lost when the metric goes from before to after; a gain
-// loses nothing.
-func (m *Metric) Loss(before, after float64) float64 {
-	if m.ByRatio {
-		if before == 0 {
+// loses nothing. By need, each is held to its own, and without a need nothing
+// is lost.
+func (m *Metric) Loss(before, after Reading) float64 {
+	was, is := before.Value, after.Value
+	switch m.Compare {
+	case ByRatio:
+		if was == 0 {
 			return 0
 		}
-		return max(0, m.points(after/before)-m.points(1))
+		was, is = 1, is/was
+	case ByNeed:
+		if before.Needed == 0 || after.Needed == 0 {
+			return 0
+		}
+		was, is = was/before.Needed, is/after.Needed
 	}
-	return max(0, m.points(after)-m.points(before))
+	return max(0, m.points(is)-m.points(was))
 }
 
 // points reads the curve: straight between its corners, flat beyond them.

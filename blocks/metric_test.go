@@ -5,8 +5,8 @@ import "testing"
 // Losses are worked by hand from the corners of each curve.
 func TestMetricLoss(t *testing.T) {
 	foldover := Metric{Name: "foldover", Curve: []CurvePoint{{-60, 0}, {-30, 3}, {0, 60}}}
-	density := Metric{Name: "density", ByRatio: true, Curve: []CurvePoint{{0.5, 20}, {0.75, 5}, {1, 0}}}
-	early := Metric{Name: "early", ByRatio: true, Curve: []CurvePoint{{0, 100}, {2, 0}}}
+	density := Metric{Name: "density", Compare: ByRatio, Curve: []CurvePoint{{0.5, 20}, {0.75, 5}, {1, 0}}}
+	early := Metric{Name: "early", Compare: ByRatio, Curve: []CurvePoint{{0, 100}, {2, 0}}}
 	for _, tt := range []struct {
 		name          string
 		metric        Metric
@@ -30,7 +30,7 @@ func TestMetricLoss(t *testing.T) {
 		{"points at the ratio 1 are not lost", early, 10, 5, 75 - 50},
 		{"no curve", Metric{}, 1, 2, 0},
 	} {
-		if got := tt.metric.Loss(tt.before, tt.after); !near(got, tt.want) && got != tt.want {
+		if got := tt.metric.Loss(Reading{Value: tt.before}, Reading{Value: tt.after}); !near(got, tt.want) && got != tt.want {
 			t.Errorf("%s: from %g to %g %s loses %g points, want %g", tt.name, tt.before, tt.after, tt.metric.Name, got, tt.want)
 		}
 	}

@@ -89,7 +89,8 @@ func readBlock(v source.Value) *blocks.Block {
 	for _, m := range o.Take("metrics").Object("metrics").Rest() {
 		mo := m.Value.Object("the metric")
 		b.Metrics = append(b.Metrics, blocks.MetricValue{
-			Metric: word(m.Key, underscore, anIdentifer), Value: r.need(mo, "value", blocks.Plain), Cites: r.cites(mo),
+			Metric: word(m.Key, underscore, anIdentifer), Value: r.need(mo, "value", blocks.Plain),
+			Needed: r.formula(mo.Take("needed"), blocks.Plain), Least: pickOr(mo.Take("at"), "most", "least") == "least", Cites: r.cites(mo),
 		})
 		mo.Done("key")
 	}

@@ -20,7 +20,7 @@ func readHearing(v source.Value) *blocks.Hearing {
 			Unit:         mo.Take("unit").Text("a unit"),
 			About:        strings.Join(strings.Fields(mo.Take("about").Text("what it is")), " "),
 			LessIsBetter: pick(mo.Need("better"), "more", "less") == "less",
-			ByRatio:      pick(mo.Need("compare"), "value", "ratio") == "ratio",
+			Compare:      comparisons[pick(mo.Need("compare"), "value", "ratio", "need")],
 		}
 		for _, pv := range mo.Need("curve").Items("a list of points") {
 			po := pv.Object("the point")
@@ -39,6 +39,16 @@ func readHearing(v source.Value) *blocks.Hearing {
 	r.done(o)
 	o.Done("key")
 	return h
+}
+
+var comparisons = map[string]blocks.Comparison{"value": blocks.ByValue, "ratio": blocks.ByRatio, "need": blocks.ByNeed}
+
+// pickOr reads one of a few words; where none is given, the first.
+func pickOr(v source.Value, words ...string) string {
+	if !v.Given() {
+		return words[0]
+	}
+	return pick(v, words...)
 }
 
 // pick reads one of a few words.

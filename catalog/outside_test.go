@@ -293,11 +293,11 @@ func formulaAt(u *blocks.Use, d *blocks.Demand, path string) (float64, error) {
 	case path == "loop_gain":
 		return d.LoopGain, nil
 	case words[0] == "metrics" && len(words) == 2:
-		v, ok, err := u.Metric(words[1])
+		r, ok, err := u.Metric(words[1])
 		if !ok {
 			return 0, fmt.Errorf("%s has no metric '%s'", u.Block.Name, words[1])
 		}
-		return v, err
+		return r.Value, err
 	case words[0] == "outputs" && len(words) == 3 && words[2] == "rate":
 		port, ok := u.Block.Output(words[1])
 		if !ok {

@@ -162,8 +162,8 @@ func TestEveryBlockIsSound(t *testing.T) {
 			}
 		}
 		for _, m := range u.Block.Metrics {
-			if v, _, err := u.Metric(m.Metric); err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-				t.Errorf("%s: the metric %s is %g: %v", describe(u), m.Metric, v, err)
+			if r, _, err := u.Metric(m.Metric); err != nil || math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
+				t.Errorf("%s: the metric %s is %g: %v", describe(u), m.Metric, r.Value, err)
 			}
 		}
 	}
@@ -424,7 +424,7 @@ func TestMetricsAreJudged(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	given := map[string]bool{"voices": true, "latency": true, "width": true}
+	given := map[string]bool{"voices": true, "latency": true, "width": true, "presence": true, "bandwidth": true, "control_rate": true, "maths_error": true}
 	for _, b := range s.blocks {
 		for _, m := range b.Metrics {
 			given[m.Metric] = true

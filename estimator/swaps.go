@@ -30,8 +30,9 @@ type Swap struct {
 
 // Effect is a metric before and after a swap, and the points it loses.
 type Effect struct {
-	Metric                *blocks.Metric
-	Before, After, Points float64
+	Metric        *blocks.Metric
+	Before, After blocks.Reading
+	Points        float64
 }
 
 // triedNodes bounds the work of trying swaps: each try estimates the graph
@@ -172,12 +173,12 @@ func effects(h *blocks.Hearing, before, after *Node) ([]Effect, error) {
 // widthMetric is the one metric that every node with an audio output has.
 const widthMetric = "width"
 
-func (n *Node) metric(name string) (value float64, has bool, err error) {
+func (n *Node) metric(name string) (value blocks.Reading, has bool, err error) {
 	if name == widthMetric {
 		if out, ok := n.Block().Output(""); ok && out.Kind == blocks.Audio {
-			return float64(n.outChannels(0)), true, nil
+			return blocks.Reading{Value: float64(n.outChannels(0))}, true, nil
 		}
-		return 0, false, nil
+		return blocks.Reading{}, false, nil
 	}
 	return n.Use.Metric(name)
 }

@@ -52,7 +52,7 @@ func TestSwapOfFormat(t *testing.T) {
 		t.Errorf("96000 bytes of 131072 less 5 %% are %v, want fits", s.Verdict)
 	}
 	metric := s.Effects[0].Metric
-	if want := 2 * metric.Loss(146, 98.09); len(s.Effects) != 1 || math.Abs(s.Loss-want) > 1e-9 {
+	if want := 2 * metric.Loss(blocks.Reading{Value: 146}, blocks.Reading{Value: 98.09}); len(s.Effects) != 1 || math.Abs(s.Loss-want) > 1e-9 {
 		t.Errorf("the swap has %d effects and loses %g points, want the one of %s and twice %g", len(s.Effects), s.Loss, metric.Name, want/2)
 	}
 }
@@ -167,8 +167,8 @@ func TestSwapOfWidth(t *testing.T) {
 	s := swap(t, e, "cave", "block: four-comb-reverb")
 	for _, f := range s.Effects {
 		if f.Metric.Name == "width" {
-			if f.Before != 2 || f.After != 1 || f.Points != 12 {
-				t.Errorf("the width goes from %g to %g channels for %g points, want from 2 to 1 for 12", f.Before, f.After, f.Points)
+			if f.Before.Value != 2 || f.After.Value != 1 || f.Points != 12 {
+				t.Errorf("the width goes from %g to %g channels for %g points, want from 2 to 1 for 12", f.Before.Value, f.After.Value, f.Points)
 			}
 			return
 		}

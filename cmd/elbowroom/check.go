@@ -466,7 +466,11 @@ func effects(s *Swap) string {
 	text := ""
 	for _, e := range s.Effects {
 		if e.Points > 0 {
-			text += fmt.Sprintf("; %s %s, before %s (%s points)", e.Title, strings.TrimSpace(number(e.After)+" "+e.Unit), number(e.Before), points(e.Points))
+			text += fmt.Sprintf("; %s %s, before %s", e.Title, strings.TrimSpace(number(e.After)+" "+e.Unit), number(e.Before))
+			if e.Needed > 0 {
+				text += ", wanted " + number(e.Needed)
+			}
+			text += fmt.Sprintf(" (%s points)", points(e.Points))
 		}
 	}
 	return text

@@ -181,6 +181,7 @@ type Effect struct {
 	Unit   string  `json:"unit,omitempty"`
 	Before float64 `json:"before"`
 	After  float64 `json:"after"`
+	Needed float64 `json:"needed,omitempty" jsonschema:"what the ear asks for with the settings after, where that is known"`
 	Points float64 `json:"points"`
 }
 
@@ -337,9 +338,13 @@ func swap(g *estimator.Graph, s *estimator.Swap) Swap {
 		Memory: int64(s.Memory), Flash: int64(s.Flash), Cycles: s.Cycles, Verdict: s.Verdict.String(),
 	}
 	for _, e := range s.Effects {
-		out.Effects = append(out.Effects, Effect{e.Metric.Name, e.Metric.Title, e.Metric.Unit, e.Before, e.After, e.Points})
+		out.Effects = append(out.Effects, effect(e))
 	}
 	return out
+}
+
+func effect(e estimator.Effect) Effect {
+	return Effect{e.Metric.Name, e.Metric.Title, e.Metric.Unit, e.Before.Value, e.After.Value, e.After.Needed, e.Points}
 }
 
 // dearest gives the nodes that take most by a measure, the dearest first, and
