@@ -1,6 +1,7 @@
 package estimator
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -29,6 +30,7 @@ const (
 
 // caution gathers what the user should know beside the figures.
 func (e *Estimate) caution() {
+	e.cautionHomeless()
 	e.cautionLoops()
 	e.cautionCuts()
 	e.cautionDouble()
@@ -265,6 +267,66 @@ func (e *Estimate) cautionBanks() {
 		}
 		e.warn("nominal", nil, "%s has %v in the datasheet, but %s", bank.Name, bank.Nominal, strings.Join(taken, ", "))
 	}
+}
+
+// cautionHomeless tells what found no bank, how much is short where it comes
+// nearest, and what else lies there.
+func (e *Estimate) cautionHomeless() {
+	g := e.Graph
+	for _, k := range e.Placement.Homeless {
+		o := &e.Objects[k]
+		at := e.Placement.Bank[k]
+		bank := &g.Board.Banks[at]
+		var n *Node
+		name := o.Name
+		switch {
+		case o.Node >= 0:
+			n = g.Nodes[o.Node]
+		case o.Part == PartStack:
+			_, deepest := e.stack()
+			n = g.Nodes[deepest]
+			name = "the stack, deepest in " + n.Name + ","
+		}
+		var end blocks.Bytes
+		var beside []Region
+		for _, r := range e.Banks[at].Regions {
+			if r.Name == o.Name && r.Part == o.Part {
+				end = blocks.Bytes(r.End - bank.Base)
+				break
+			}
+			beside = append(beside, r)
+		}
+		takes := fmt.Sprintf("%s takes %v and finds no room: of the banks that may hold it, %s comes nearest", name, o.Bytes.Up(), bank.Name)
+		if o.Pin >= 0 {
+			takes = fmt.Sprintf("%s takes %v and is pinned to %s", name, o.Bytes.Up(), bank.Name)
+		}
+		short := end - bank.Usable()
+		e.warn("room", n, "%s, which has %v, %v too little%s", takes, bank.Usable().Down(), short.Up(), besides(beside))
+	}
+}
+
+// besides names the largest of what lies in a bank.
+func besides(regions []Region) string {
+	const most = 3
+	size := func(r Region) blocks.Bytes { return blocks.Bytes(r.End - r.Start) }
+	largest := slices.Clone(regions)
+	slices.SortStableFunc(largest, func(a, b Region) int { return cmp.Compare(size(b), size(a)) })
+	var names []string
+	var rest blocks.Bytes
+	for i, r := range largest {
+		if i < most {
+			names = append(names, fmt.Sprintf("%s (%v)", r.Name, size(r).Up()))
+		} else {
+			rest += size(r)
+		}
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	if rest > 0 {
+		names = append(names, fmt.Sprintf("%v more", rest.Up()))
+	}
+	return " beside " + strings.Join(names, ", ")
 }
 
 // cautionDefaults tells which rates nobody confirmed.

@@ -216,7 +216,7 @@ func (e *Estimate) memory() []flashItem {
 		e.overlay()
 	}
 	e.pools(state, controls)
-	e.Placement = place(g.Board, e.Objects, g.Reserve.Memory)
+	e.Placement = g.place(e.Objects)
 	return flash
 }
 
@@ -359,22 +359,24 @@ func (e *Estimate) pools(state, controls blocks.Bytes) {
 	}
 	wires := blocks.Bytes(e.Schedule.Slots)*block*word + controls
 	e.object(Object{Name: "wires", Node: -1, Part: PartWires, Bytes: wires, Align: systemAlign, Pin: -1, Reads: read, Writes: written, Element: word, Pattern: blocks.Stream})
-	e.object(Object{Name: "stack", Node: -1, Part: PartStack, Bytes: alignUp(e.stack(), systemAlign), Align: systemAlign, Pin: -1, Element: word, Pattern: blocks.Random})
+	stack, _ := e.stack()
+	e.object(Object{Name: "stack", Node: -1, Part: PartStack, Bytes: alignUp(stack, systemAlign), Align: systemAlign, Pin: -1, Element: word, Pattern: blocks.Random})
 }
 
-// stack is the deepest path below the main loop: a kernel and the library
-// routine it calls, whose stack counts what that calls in turn. The board's own
-// rows hold what lies above.
-func (e *Estimate) stack() blocks.Bytes {
-	var most blocks.Bytes
+// stack is the deepest path below the main loop, and the node at its end: a
+// kernel and the library routine it calls, whose stack counts what that calls
+// in turn. The board's own rows hold what lies above.
+func (e *Estimate) stack() (most blocks.Bytes, deepest int) {
 	for i, n := range e.Graph.Nodes {
 		var below blocks.Bytes
 		for _, r := range e.Nodes[i].routines {
 			below = max(below, e.Graph.Core.Routines[r].Stack)
 		}
-		most = max(most, n.demand.Stack+below)
+		if deep := n.demand.Stack + below; deep > most {
+			most, deepest = deep, i
+		}
 	}
-	return most
+	return most, deepest
 }
 
 // fill draws the address maps and adds up the parts of every bank.

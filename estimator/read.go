@@ -470,21 +470,44 @@ func takesChannels(b *blocks.Block) bool {
 }
 
 func (r *graphReader) pins(n *Node, v source.Value) {
-	if !v.Given() || r.g.Board == nil {
+	if r.g.Board == nil {
 		return
 	}
-	bank := func(v source.Value) string {
+	var reached, dma []string // banks of data that DMA reaches, buffers that it must reach
+	for _, b := range r.g.Board.Banks {
+		if b.DMA && !b.Kind.Constant() {
+			reached = append(reached, b.Name)
+		}
+	}
+	for _, b := range n.Block().Buffers {
+		if b.DMA {
+			dma = append(dma, b.Name)
+		}
+	}
+	if len(dma) > 0 && len(reached) == 0 {
+		n.Place.Fail("", "the DMA of %s reaches no bank that could hold '%s'", r.g.Board.Name, dma[0])
+	}
+	if !v.Given() {
+		return
+	}
+	bank := func(v source.Value, buffers []string) string {
 		name := v.Text("the name of a bank")
 		i := r.g.Board.BankIndex(name)
 		if v.IsText() && i < 0 {
 			v.Fail(source.DidYouMean(name, r.g.Board.BankNames()), "%s has no bank '%s'", r.g.Board.Name, name)
 		} else if i >= 0 && r.g.Board.Banks[i].Kind.Constant() {
 			v.Fail("", "a buffer cannot lie in '%s': it holds only what does not change", name)
+		} else if i >= 0 && len(reached) > 0 && !r.g.Board.Banks[i].DMA {
+			for _, b := range buffers {
+				if slices.Contains(dma, b) {
+					v.Fail("it reaches "+strings.Join(reached, ", "), "the DMA of %s does not reach '%s', where '%s' would lie", r.g.Board.Name, name, b)
+				}
+			}
 		}
 		return name
 	}
 	if !v.IsMapping() {
-		n.Pin = bank(v)
+		n.Pin = bank(v, dma)
 		return
 	}
 	n.Pins = map[string]string{}
@@ -501,7 +524,7 @@ func (r *graphReader) pins(n *Node, v source.Value) {
 		if !slices.Contains(known, m.Name) {
 			m.Key.Fail(source.DidYouMean(m.Name, known), "%s has no buffer '%s'", n.Block().Name, m.Name)
 		}
-		n.Pins[m.Name] = bank(m.Value)
+		n.Pins[m.Name] = bank(m.Value, []string{m.Name})
 	}
 }
 

@@ -141,7 +141,7 @@ func (s *solver) climb(st *state, times int, found func()) bool {
 		if holds {
 			s.keepRelaxed(st)
 		}
-		if !below(best, s.bestCost) {
+		if !below(best, s.bestCost) || s.steps > s.most {
 			break
 		}
 		if found != nil {
