@@ -24,31 +24,37 @@ const (
 // floatSNR is what float32 leaves of any level: 24 bits, about 146 dB.
 const floatSNR = 146
 
-// readError is the power of the error of a read between samples against a tone
-// of so many radians a sample, in the mean over all fractions and at worst.
-// The response of the read is compared with that of the true delay.
+// readError is the power of the error of a read at a fraction d between two
+// samples, against a tone of so many radians a sample. The response of the read
+// is compared with that of the true delay.
 //
-// So many points: 1 takes the sample before, 2 a straight line, 4 a Hermite
+// So many points: 1 takes the nearest sample, 2 a straight line, 4 a Hermite
 // curve with the slopes of the neighbours. See T. Laakso, V. Valimaki, M.
 // Karjalainen and U. Laine, Splitting the Unit Delay, IEEE Signal Processing
 // Magazine 13(1), 1996 (from memory).
-func readError(points int, radians float64) (mean, worst float64) {
+func readError(points int, radians, d float64) float64 {
 	turn := func(samples float64) complex128 { return cmplx.Rect(1, -radians*samples) }
-	for i := range fractionSteps {
-		d := (float64(i) + 0.5) / fractionSteps
-		response := turn(0)
-		switch {
-		case points >= 4:
-			response = complex(-d/2+d*d-d*d*d/2, 0)*turn(-1) + complex(1-2.5*d*d+1.5*d*d*d, 0)*turn(0) +
-				complex(d/2+2*d*d-1.5*d*d*d, 0)*turn(1) + complex(-d*d/2+d*d*d/2, 0)*turn(2)
-		case points >= 2:
-			response = complex(1-d, 0)*turn(0) + complex(d, 0)*turn(1)
-		}
-		e := cmplx.Abs(response - turn(d))
-		mean += e * e / fractionSteps
-		worst = max(worst, e*e)
+	var response complex128
+	switch {
+	case points >= 4:
+		response = complex(-d/2+d*d-d*d*d/2, 0)*turn(-1) + complex(1-2.5*d*d+1.5*d*d*d, 0)*turn(0) +
+			complex(d/2+2*d*d-1.5*d*d*d, 0)*turn(1) + complex(-d*d/2+d*d*d/2, 0)*turn(2)
+	case points >= 2:
+		response = complex(1-d, 0)*turn(0) + complex(d, 0)*turn(1)
+	default:
+		response = turn(math.Round(d))
 	}
-	return mean, worst
+	e := cmplx.Abs(response - turn(d))
+	return e * e
+}
+
+// meanReadError is the mean of readError over all fractions.
+func meanReadError(points int, radians float64) float64 {
+	sum := 0.0
+	for i := range fractionSteps {
+		sum += readError(points, radians, (float64(i)+0.5)/fractionSteps) / fractionSteps
+	}
+	return sum
 }
 
 type interpolator struct {
@@ -58,8 +64,9 @@ type interpolator struct {
 
 var interpolators sync.Map // interpolator: float64
 
-// interpolationSNR is the function interpolation_snr of formulas: how far the music in the band stands above the error of a
-// read between samples, in decibels, at a sample rate in hertz.
+// interpolationSNR is the function interpolation_snr of formulas: how far the
+// music in the band stands above the error of a read between samples, in
+// decibels, at a sample rate in hertz.
 func interpolationSNR(points, rate float64) float64 {
 	key := interpolator{int(points), rate}
 	if known, ok := interpolators.Load(key); ok {
@@ -69,8 +76,7 @@ func interpolationSNR(points, rate float64) float64 {
 	sum := 0.0
 	for i := range bandSteps {
 		f := musicFrom * math.Pow(top/musicFrom, (float64(i)+0.5)/bandSteps)
-		mean, _ := readError(key.points, 2*math.Pi*f/rate)
-		sum += mean / bandSteps
+		sum += meanReadError(key.points, 2*math.Pi*f/rate) / bandSteps
 	}
 	snr := math.Min(floatSNR, -10*math.Log10(sum))
 	interpolators.Store(key, snr)

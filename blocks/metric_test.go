@@ -36,6 +36,28 @@ func TestMetricLoss(t *testing.T) {
 	}
 }
 
+// A metric that is held to a need loses by what it lacks of it, before and after.
+func TestMetricLossByNeed(t *testing.T) {
+	m := Metric{Compare: ByNeed, Curve: []CurvePoint{{0.5, 20}, {1, 2}, {2, 0}}}
+	for _, tt := range []struct {
+		name          string
+		before, after Reading
+		want          float64
+	}{
+		{"from twice the need to half of it", Reading{8, 4}, Reading{2, 4}, 20},
+		{"from the need to half of it", Reading{4, 4}, Reading{2, 4}, 20 - 2},
+		{"less, and yet more than twice the need", Reading{40, 4}, Reading{8, 4}, 0},
+		{"as much, with a need that grew", Reading{4, 4}, Reading{4, 8}, 20 - 2},
+		{"half, with half the need", Reading{4, 4}, Reading{2, 2}, 0},
+		{"no need is known before", Reading{8, 0}, Reading{2, 4}, 0},
+		{"no need is known after", Reading{8, 4}, Reading{2, 0}, 0},
+	} {
+		if got := m.Loss(tt.before, tt.after); !near(got, tt.want) && got != tt.want {
+			t.Errorf("%s: from %+v to %+v %g points are lost, want %g", tt.name, tt.before, tt.after, got, tt.want)
+		}
+	}
+}
+
 func TestHearingFindsMetrics(t *testing.T) {
 	h := Hearing{Metrics: []Metric{{Name: "slope"}, {Name: "tilt"}}, Citations: []Citation{{"house", "a choice"}}}
 	if m, ok := h.Find("tilt"); !ok || m != &h.Metrics[1] {

@@ -169,3 +169,25 @@ func (r *reader) counts(v source.Value) []blocks.Count {
 	}
 	return counts
 }
+
+// pickOr reads one of a few words; where none is given, the first.
+func pickOr(v source.Value, words ...string) string {
+	if !v.Given() {
+		return words[0]
+	}
+	return pick(v, words...)
+}
+
+// pick reads one of a few words.
+func pick(v source.Value, words ...string) string {
+	text := v.Text(strings.Join(words, " or "))
+	for _, w := range words {
+		if text == w {
+			return w
+		}
+	}
+	if v.IsText() {
+		v.Fail("", "expected %s, found '%s'", strings.Join(words, " or "), text)
+	}
+	return ""
+}

@@ -31,6 +31,7 @@ const (
 // caution gathers what the user should know beside the figures.
 func (e *Estimate) caution() {
 	e.cautionHomeless()
+	e.cautionGap()
 	e.cautionLoops()
 	e.cautionCuts()
 	e.cautionDouble()
@@ -303,6 +304,17 @@ func (e *Estimate) cautionHomeless() {
 		short := end - bank.Usable()
 		e.warn("room", n, "%s, which has %v, %v too little%s", takes, bank.Usable().Down(), short.Up(), besides(beside))
 	}
+}
+
+// cautionGap tells how much less another placement could at most wait, where
+// the one that was found is not proven to wait least.
+func (e *Estimate) cautionGap() {
+	if e.Placement.Gap == 0 {
+		return
+	}
+	less := e.Placement.Gap * e.waits()
+	e.warn("placement", nil, "the buffers are not proven to lie where they wait least: another placement could wait up to %v a block less, %s of the budget; 'bank:' pins a buffer where you want it",
+		blocks.Cycles(math.Ceil(less)), blocks.Percent(less/e.CPU.Budget))
 }
 
 // besides names the largest of what lies in a bank.

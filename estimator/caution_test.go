@@ -1,6 +1,7 @@
 package estimator_test
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -99,5 +100,39 @@ func TestCautionsOfBoards(t *testing.T) {
 	fine := estimated(t, "board: m4f-168-192k\n"+strings.Replace(nodes, "20 Hz..20 kHz", "55 Hz..1760 Hz, curve: exponential", 1))
 	if slices.Contains(kinds(fine), "pitch") {
 		t.Errorf("steps of 1.46 cents are cautioned, and only those over 5 are heard")
+	}
+}
+
+// Where the search for a placement stops before it is proven, the answer says
+// what another could save; where it is proven, it says nothing.
+func TestCautionOfUnprovenPlacement(t *testing.T) {
+	echoes := func(n int) string {
+		var text strings.Builder
+		text.WriteString("board: m7-480-sdram\nsample_rate: 48 kHz\nblock_size: 48\nnodes:\n  wind: {block: noise}\n")
+		for i := range n {
+			fmt.Fprintf(&text, "  echo%d: {block: delay, from: wind, time: %d samples, taps: %d}\n", i, 1000+i*i*37%9973, 1+i*5%7)
+		}
+		text.WriteString("  crowd: {block: mix, from: [")
+		for i := range n {
+			fmt.Fprintf(&text, "echo%d, ", i)
+		}
+		text.WriteString("wind]}\n  stage: {block: audio-out, from: crowd}\n")
+		return text.String()
+	}
+	for _, tt := range []struct {
+		echoes int
+		proven bool
+	}{{3, true}, {64, false}} {
+		e := estimated(t, echoes(tt.echoes))
+		if proven := e.Placement.Gap == 0; proven != tt.proven {
+			t.Fatalf("that the placement of %d echoes is proven is %v: this graph does not show what it should", tt.echoes, proven)
+		}
+		at := slices.IndexFunc(e.Cautions, func(c estimator.Caution) bool { return c.Kind == "placement" })
+		if told := at >= 0; told == tt.proven {
+			t.Errorf("with %d echoes and a gap of %g, that it is told is %v", tt.echoes, e.Placement.Gap, told)
+		}
+		if at >= 0 && !strings.Contains(e.Cautions[at].Text, "cycles a block less") {
+			t.Errorf("the caution does not say how many cycles could be saved: %s", e.Cautions[at].Text)
+		}
 	}
 }

@@ -77,8 +77,8 @@ type Placement struct {
 
 // Steps that the search for a placement may take, and for one that leaves out
 // as little as it can: a few milliseconds, and a tenth of that, since a graph
-// that is over is estimated again for each swap that is tried. Placements of a
-// graph that a person draws are proven within far fewer.
+// that is over is estimated again for each swap that is tried. 20 buffers over 5
+// banks are always proven within that, 60 seldom; the gap is then told.
 const (
 	placeSteps    = 200_000
 	homelessSteps = 20_000

@@ -14,11 +14,7 @@ import (
 // from the whole placement.
 func waits(g *Graph, objects []Object, bank []int) float64 {
 	e := &Estimate{Graph: g, Objects: objects, Placement: Placement{Bank: bank}}
-	together, sum := e.cachedTogether(), 0.0
-	for i := range objects {
-		sum += g.stallCycles(&objects[i], bank[i], together)
-	}
-	return sum
+	return e.waits()
 }
 
 // No placement of all waits less than the one that is found, over all of them:

@@ -19,6 +19,16 @@ func (e *Estimate) stalls() (shared blocks.Figure) {
 	return shared
 }
 
+// waits is the cycles a block that all objects wait together, as placement
+// counts them: all scenes at once.
+func (e *Estimate) waits() float64 {
+	together, sum := e.cachedTogether(), 0.0
+	for i := range e.Objects {
+		sum += e.Graph.stallCycles(&e.Objects[i], e.Placement.Bank[i], together)
+	}
+	return sum
+}
+
 // cachedTogether tells whether all that lies in cached banks fits into the
 // cache together, so that nothing is fetched twice.
 func (e *Estimate) cachedTogether() bool {

@@ -2,6 +2,9 @@ package estimator_test
 
 import (
 	"math"
+	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -174,4 +177,58 @@ func TestSwapOfWidth(t *testing.T) {
 		}
 	}
 	t.Errorf("the swap of a stereo reverb for a mono one tells nothing of its width")
+}
+
+// A stand-in with two channels is not offered where its channels would move a
+// parameter, which takes one.
+func TestSwapThatMovesAParameterByTwoChannels(t *testing.T) {
+	const reed = `block: reed
+family: shape
+role: reed
+title: Reed
+about: A reed that works far too hard, for a test.
+equation: y[n] = 5000 x[n]
+inputs:
+  in: {kind: audio, channels: 1}
+outputs:
+  out: {kind: audio, channels: 1}
+params: {}
+state: {bytes: word, source: counted}
+operations:
+  sample: {mul: 5000, loop: 1}
+  source: counted
+metrics: {}
+substitutes:
+  - {block: pan, heard: the wind in place of the reed}
+sources:
+  counted: made up for this test
+`
+	file := filepath.Join(t.TempDir(), "graph.yaml")
+	if err := os.WriteFile(filepath.Join(filepath.Dir(file), "reed.yaml"), []byte(reed), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	for _, tt := range []struct {
+		what, horn string
+		offered    bool
+	}{
+		{"feeds a node", "{block: gain, from: reed}", true},
+		{"moves a parameter", "{block: gain, from: wind, gain: {from: reed, span: 0 dB..6 dB}}", false},
+	} {
+		_, g, errs := read(t, file, []byte("catalog: [reed.yaml]\n"+onSmallBoard("  wind: {block: noise}\n  reed: {block: reed, from: wind}\n  horn: "+tt.horn+"\n  out: {block: audio-out, from: horn}\n")))
+		if g == nil {
+			t.Fatal(errs.Err())
+		}
+		e, err := g.Estimate()
+		if err != nil {
+			t.Fatal(err)
+		}
+		swaps, err := e.Swaps()
+		if err != nil {
+			t.Fatal(err)
+		}
+		offered := slices.ContainsFunc(swaps, func(s estimator.Swap) bool { return s.Change == "block: pan" })
+		if offered != tt.offered {
+			t.Errorf("where the reed %s, that a stand-in of two channels is offered is %v", tt.what, offered)
+		}
+	}
 }

@@ -10,6 +10,11 @@ import (
 // treeTags are the tags that a plain value can have, numbered in a tree.
 var treeTags = []string{"!!str", "!!int", "!!float", "!!bool", "!!null", "!!map", "!!seq", "!!timestamp", "!!merge"}
 
+// inTree tells whether a tree holds values of a kind.
+func inTree(k yaml.Kind) bool {
+	return k == yaml.ScalarNode || k == yaml.MappingNode || k == yaml.SequenceNode
+}
+
 // AppendTree appends a value and all below it to b in a compact form, which
 // ReadTree reads back much faster than YAML is parsed. It is false where the
 // value holds what the form has no place for.
@@ -31,7 +36,7 @@ func countNodes(n *yaml.Node) int {
 
 func appendNode(b []byte, n *yaml.Node) ([]byte, bool) {
 	tag := slices.Index(treeTags, n.Tag)
-	if tag < 0 || n.Kind == yaml.AliasNode {
+	if tag < 0 || !inTree(n.Kind) {
 		return b, false
 	}
 	for _, x := range []int{int(n.Kind), int(n.Style), tag, n.Line, n.Column, len(n.Value), len(n.Content)} {
@@ -93,7 +98,7 @@ func (r *treeReader) node() *yaml.Node {
 	r.nodes = r.nodes[1:]
 	kind, style, tag := r.number(), r.number(), r.number()
 	line, column, length, children := r.number(), r.number(), r.number(), r.number()
-	if min(kind, style, tag, line, column, length, children) < 0 || tag >= len(treeTags) || length > len(r.rest) || children > len(r.below) {
+	if min(kind, style, tag, line, column, length, children) < 0 || !inTree(yaml.Kind(kind)) || tag >= len(treeTags) || length > len(r.rest) || children > len(r.below) {
 		return nil
 	}
 	n.Kind, n.Style, n.Tag, n.Line, n.Column = yaml.Kind(kind), yaml.Style(style), treeTags[tag], line, column

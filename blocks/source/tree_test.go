@@ -63,8 +63,18 @@ func FuzzReadTree(f *testing.F) {
 	f.Add("")
 	f.Add("\x01\xff\xff\xff\xff\xff")
 	f.Fuzz(func(t *testing.T, tree string) {
-		if v, ok := ReadTree(file, tree, &Errors{}); ok && !v.Given() {
-			t.Errorf("%q is read without an error and gives no value", tree)
+		v, ok := ReadTree(file, tree, &Errors{})
+		if !ok {
+			return
 		}
+		again, ok := v.AppendTree(nil)
+		if !ok {
+			t.Fatalf("%q is read, and the value has no compact form", tree)
+		}
+		w, ok := ReadTree(file, string(again), &Errors{})
+		if !ok {
+			t.Fatalf("%q is read, and what is written of it is not", tree)
+		}
+		same(t, "the value", v, w)
 	})
 }

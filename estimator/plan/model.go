@@ -12,7 +12,7 @@ import (
 // all nodes share.
 type Model struct {
 	Resources []Resource
-	Banks     []Bank
+	Banks     []Bank // at most 64
 	Charges   []Charge
 	Nodes     []Node
 	// Stalled is the index of the resource that stalls of placed buffers are
@@ -62,13 +62,13 @@ type Option struct {
 	Buffers []Buffer
 }
 
-// A Buffer is placed in Copies copies, each of them whole in one bank. Bytes
-// are as the bank counts them, alignment included.
+// A Buffer is placed in Copies copies, each of them whole in one bank. Bytes,
+// at least 1, are as the bank counts them, alignment included.
 type Buffer struct {
 	Name   string
 	Bytes  int64
 	Copies int
-	// Banks that may hold a copy, without repetition.
+	// Banks that may hold a copy.
 	Banks []Place
 }
 
@@ -85,7 +85,7 @@ type Plan struct {
 	// Choice is the chosen option of each node.
 	Choice []int
 	// Banks is, for each node, the bank of each copy of each buffer in turn.
-	// Of all placements it is one with least stall.
+	// Of all placements it is one with least stall, if the result is proven.
 	Banks [][]int
 	// Loss in thousandths of a point.
 	Loss    int64
@@ -98,8 +98,14 @@ type Plan struct {
 	Headroom float64
 }
 
+// mostBanks is what the placement of buffers takes.
+const mostBanks = 64
+
 // Check returns an error where the model contradicts its own description.
 func (m *Model) Check() error {
+	if len(m.Banks) > mostBanks {
+		return fmt.Errorf("there are %d banks, and at most %d are placed in", len(m.Banks), mostBanks)
+	}
 	for _, c := range m.Charges {
 		if len(c.Use) != len(m.Resources) {
 			return fmt.Errorf("charge %s states %d uses for %d resources", c.Name, len(c.Use), len(m.Resources))
@@ -134,7 +140,7 @@ func (m *Model) checkOption(o *Option) error {
 		}
 	}
 	for _, b := range o.Buffers {
-		if b.Bytes < 0 || b.Copies < 0 {
+		if b.Bytes < 1 || b.Copies < 0 {
 			return fmt.Errorf("buffer %s has %d bytes in %d copies", b.Name, b.Bytes, b.Copies)
 		}
 		for _, p := range b.Banks {

@@ -2,66 +2,45 @@ package plan
 
 import (
 	"math"
-	"slices"
+
+	"elbowroom/estimator/pack"
 )
 
 // place finds banks for all copies of the full choice, with least stall. It
 // returns the bank of each copy in the order of nodes, buffers and copies, and
-// false where no placement was found.
+// false where no placement was found. A placement that is not proven stops the
+// search, since nothing that follows from it would be.
 func (s *search) place() (banks []int, stall int64, ok bool) {
-	var copies []Buffer
+	p := pack.Problem{Room: make([]int64, len(s.m.Banks))}
+	for b, bank := range s.m.Banks {
+		p.Room[b] = bank.Capacity
+	}
 	for i, k := range s.choice {
 		for _, b := range s.m.Nodes[i].Options[k].Buffers {
+			cost := make([]float64, len(s.m.Banks))
+			for at := range cost {
+				cost[at] = math.Inf(1)
+			}
+			for _, place := range b.Banks {
+				cost[place.Bank] = min(cost[place.Bank], float64(place.Stall))
+			}
 			for range b.Copies {
-				copies = append(copies, b)
+				p.Items = append(p.Items, pack.Item{Bytes: b.Bytes, Cost: cost})
 			}
 		}
 	}
-	// The largest first: they leave the fewest ways.
-	order := make([]int, len(copies))
-	for i := range order {
-		order[i] = i
+	if len(p.Items) == 0 {
+		return nil, 0, true
 	}
-	slices.SortStableFunc(order, func(a, b int) int { return int(copies[b].Bytes - copies[a].Bytes) })
-	least := make([]int64, len(copies)+1) // least stall of the copies from i on
-	for i := len(copies) - 1; i >= 0; i-- {
-		one := int64(math.MaxInt64)
-		for _, p := range copies[order[i]].Banks {
-			one = min(one, p.Stall)
-		}
-		if one == math.MaxInt64 {
-			return nil, 0, false
-		}
-		least[i] = least[i+1] + one
+	most := math.MaxInt
+	if s.o.MaxSteps > 0 {
+		most = int(s.o.MaxSteps - s.steps)
 	}
-	free := make([]int64, len(s.m.Banks))
-	for b, bank := range s.m.Banks {
-		free[b] = bank.Capacity
+	r := pack.Solve(&p, most)
+	s.steps += int64(r.Steps)
+	s.stopped = s.stopped || !r.Proven
+	if r.Bank == nil {
+		return nil, 0, false
 	}
-	now, best := make([]int, len(copies)), int64(math.MaxInt64)
-	var put func(i int, stalled int64)
-	put = func(i int, stalled int64) {
-		if stalled+least[i] >= best {
-			return
-		}
-		if i == len(copies) {
-			best, banks = stalled, slices.Clone(now)
-			return
-		}
-		b := copies[order[i]]
-		for _, p := range b.Banks {
-			if b.Bytes > free[p.Bank] {
-				continue
-			}
-			if !s.step() {
-				return
-			}
-			free[p.Bank] -= b.Bytes
-			now[order[i]] = p.Bank
-			put(i+1, stalled+p.Stall)
-			free[p.Bank] += b.Bytes
-		}
-	}
-	put(0, 0)
-	return banks, best, best < math.MaxInt64
+	return r.Bank, int64(math.Round(r.Cost)), true
 }

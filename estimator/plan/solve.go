@@ -11,8 +11,9 @@ import (
 type Options struct {
 	// Plans is how many of the best plans are wanted; 0 is one.
 	Plans int
-	// MaxSteps bounds the search; 0 is without bound. A step is one option
-	// tried at one node, or one bank for one copy.
+	// MaxSteps bounds the search, to the end of the placement it stands in; 0
+	// is without bound. A step is one option tried at one node, or one look at
+	// the copies of a kind.
 	MaxSteps int64
 	// Progress, where set, is told the steps now and then.
 	Progress func(steps int64)
