@@ -33,12 +33,18 @@ type EmulatedStyle struct {
 	Precision string `json:"precision"`           // single or double
 	Constants Bytes  `json:"constants,omitempty"` // constant data of the kernel's own
 	// Functions holds the bytes of the kernel's own code by function, named
-	// without the block's name: block, sample or tick, update_NAME,
-	// event_NAME, start, and helpers that were not inlined.
+	// without the block's name: block, sample or tick, event_NAME, start, and
+	// what these call and was not inlined. Updates holds the functions that are
+	// linked only where something moves a parameter: update_NAME, and what
+	// they call.
 	Functions map[string]Bytes `json:"functions"`
-	// Symbols holds the bytes of what is linked in from libraries for all but
-	// start, in flash once however many kernels need it.
+	Updates   map[string]Bytes `json:"updates,omitempty"`
+	// Symbols holds the bytes of flash of what is linked in from libraries, by
+	// the member of the archive: in flash once however many kernels need it.
+	// Data holds what of that lies in RAM; where it has initial values they are
+	// in Symbols too.
 	Symbols map[string]Bytes `json:"symbols,omitempty"`
+	Data    map[string]Bytes `json:"data,omitempty"`
 	Stack   Bytes            `json:"stack"` // deepest along the executed calls
 	Terms   []CycleTerm      `json:"terms"`
 	Fits    []Fit            `json:"fits"`

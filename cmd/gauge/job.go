@@ -332,7 +332,7 @@ func differs(before, now *blocks.Emulation, k *kernel) string {
 				what    string
 				was, is float64
 			}{
-				{"bytes of code", sum(a.Functions), sum(b.Functions)},
+				{"bytes of code", sum(a.Functions) + sum(a.Updates), sum(b.Functions) + sum(b.Updates)},
 				{"cycles a block", cyclesAt(a, &p, k), cyclesAt(b, &p, k)},
 			} {
 				if math.Abs(pair.is-pair.was) > otherTools*pair.was {

@@ -144,7 +144,7 @@ func (b *bench) summarise(w *workshop, result *recording) (*blocks.EmulatedVaria
 			return nil, err
 		}
 		e := blocks.EmulatedStyle{Optimise: st.optimise, OneSample: st.oneSample, Maths: "library", Precision: "single",
-			Functions: c.functions, Constants: c.constants, Symbols: c.symbols, Stack: blocks.Bytes(result.stacks[s])}
+			Functions: c.functions, Updates: c.updates, Constants: c.constants, Symbols: c.symbols, Data: c.data, Stack: blocks.Bytes(result.stacks[s])}
 		if st.approximate {
 			e.Maths = "approximate"
 		}
