@@ -81,6 +81,13 @@ type Use struct {
 	Own *OwnCode
 }
 
+// Same tells whether two uses need the same.
+func (u *Use) Same(v *Use) bool {
+	return u.Block == v.Block && u.Own == v.Own && slices.Equal(u.Settings, v.Settings) && u.Channels == v.Channels &&
+		maps.Equal(u.EventRates, v.EventRates) && u.SampleRate == v.SampleRate && u.BlockSize == v.BlockSize &&
+		u.MeanTicks == v.MeanTicks && u.MostTicks == v.MostTicks && u.Style == v.Style
+}
+
 // OwnCode is the stated cost of the user's own code.
 type OwnCode struct {
 	Flash, State Bytes
