@@ -9,7 +9,10 @@
 // Every figure carries its Basis and the citations of its source.
 package blocks
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // Kind is what a wire carries.
 type Kind uint8
@@ -298,6 +301,15 @@ func (b *Block) Processes() Kind {
 
 // Cite gives the text of a citation.
 func (b *Block) Cite(key string) string { return cite(b.Citations, key) }
+
+// sources joins the texts of some citations.
+func (b *Block) sources(keys []string) string {
+	texts := make([]string, len(keys))
+	for i, key := range keys {
+		texts[i] = b.Cite(key)
+	}
+	return strings.Join(texts, "; ")
+}
 
 func cite(list []Citation, key string) string {
 	for _, c := range list {

@@ -122,6 +122,13 @@ type CodeDemand struct {
 	Basis Basis
 }
 
+// LibraryDemand is a member of a library's archive, in a program once however
+// many kernels need it.
+type LibraryDemand struct {
+	Name        string
+	Flash, Data Bytes // Data lies in RAM, its initial values in Flash too
+}
+
 // Hop is work that falls due at known samples.
 type Hop struct {
 	Every, Offset float64 // samples
@@ -135,7 +142,8 @@ type Demand struct {
 	Buffers  []BufferDemand
 	Tables   []TableDemand
 	Code     []CodeDemand
-	Routines []string
+	Routines []string        // of counted kernels
+	Library  []LibraryDemand // of emulated ones
 	Jacks    map[string]int
 
 	// Cycles a block, in the mean and in the costliest block that the data
@@ -143,6 +151,7 @@ type Demand struct {
 	Mean, Worst Figure
 	Hops        []Hop
 	Basis       Basis
+	Source      string // where the cycles come from
 
 	Latency  float64 // samples from input to output
 	Shortest float64 // samples; 0: no legal place to close a loop
@@ -369,8 +378,17 @@ func (u *Use) Demand(core *Core) (*Demand, error) {
 	}
 	m := u.meter()
 	m.memory(d)
-	m.cycles(d, core)
-	m.code(d, core)
+	k, err := core.emulated(u)
+	if err != nil {
+		return nil, err
+	}
+	if k != nil {
+		m.emulated(d, k, core)
+	} else {
+		m.cycles(d, core)
+		m.code(d, core)
+		d.Source = u.Block.sources(u.Block.Operations.Cites)
+	}
 	m.parts(d, core)
 	slices.Sort(d.Routines)
 	d.Routines = slices.Compact(d.Routines)
@@ -379,7 +397,7 @@ func (u *Use) Demand(core *Core) (*Demand, error) {
 
 func (u *Use) stated(d *Demand) {
 	o, n := u.Own, float64(u.BlockSize)
-	d.Basis = Stated
+	d.Basis, d.Source = Stated, "own code in the graph's file"
 	d.State, d.Stack = o.State, o.Stack
 	d.Buffers = slices.Clone(o.Buffers)
 	if o.Flash > 0 {
@@ -518,10 +536,7 @@ func (m *meter) cycles(d *Demand, core *Core) {
 
 func (m *meter) recurring(d *Demand, cost *bill, r Recurring, factor float64) {
 	what := "operations.recurring." + r.Name
-	every := m.least(what+".every", r.Every)
-	if m.err == nil && every < 1 {
-		m.err = &EvalError{m.use.Block.Name, what + ".every", r.Every.Text(), "", "is under one sample"}
-	}
+	every := m.every(r)
 	if m.err != nil {
 		return
 	}
@@ -537,6 +552,16 @@ func (m *meter) recurring(d *Demand, cost *bill, r Recurring, factor float64) {
 		Every: every, Offset: m.least(what+".offset", r.Offset),
 		Cycles: cost.core.ComputeBand.Within(hop.worst * factor),
 	})
+}
+
+// every is how many samples lie at least between two turns of recurring work.
+func (m *meter) every(r Recurring) float64 {
+	what := "operations.recurring." + r.Name + ".every"
+	every := m.least(what, r.Every)
+	if m.err == nil && every < 1 {
+		m.err = &EvalError{m.use.Block.Name, what, r.Every.Text(), "", "is under one sample"}
+	}
+	return every
 }
 
 // code counts the static instructions of the kernel: one of everything that
@@ -669,6 +694,7 @@ func (d *Demand) addPart(name string, part *Demand, count float64) {
 	d.Tables = append(d.Tables, part.Tables...)
 	d.Code = append(d.Code, part.Code...)
 	d.Routines = append(d.Routines, part.Routines...)
+	d.Library = append(d.Library, part.Library...)
 	d.Mean = d.Mean.Plus(part.Mean.Times(count))
 	d.Worst = d.Worst.Plus(part.Worst.Times(count))
 	for range n {

@@ -34,6 +34,7 @@ type NodeCost struct {
 	Worst   blocks.Figure
 	Stalls  blocks.Figure
 	Basis   blocks.Basis
+	Source  string // of Mean and Worst
 
 	routines []string // library routines of its kernel and of what feeds it
 }
@@ -87,7 +88,7 @@ func (e *Estimate) compute() {
 	for i, n := range g.Nodes {
 		c := &e.Nodes[i]
 		d := n.demand
-		c.Copies, c.Basis = g.Copies(n), d.Basis
+		c.Copies, c.Basis, c.Source = g.Copies(n), d.Basis, d.Source
 		mean, worst := d.Mean, d.Worst
 		extraMean, extraWorst, routines := g.wiring(n)
 		mean, worst = mean.Plus(extraMean), worst.Plus(extraWorst)
@@ -156,11 +157,48 @@ func (d *Drive) work() []blocks.Work {
 	return work
 }
 
-// flashItem is a piece of code or constant data, charged once.
+// flashItem is a piece of code or constant data, charged once however many
+// nodes bring it.
 type flashItem struct {
 	name  string
 	part  Part
 	bytes blocks.Figure
+	data  blocks.Bytes // what of it lies in RAM besides
+}
+
+// key tells pieces apart.
+func (f *flashItem) key() string { return f.part.String() + f.name }
+
+// flash is what one node brings into flash: its kernel, the library with all
+// that it needs, and constant tables.
+func (e *Estimate) flash(i int) []flashItem {
+	g, d := e.Graph, e.Graph.Nodes[i].demand
+	var items []flashItem
+	for _, c := range d.Code {
+		items = append(items, flashItem{name: c.Key, part: PartCode, bytes: c.Bytes})
+	}
+	linked := map[string]bool{}
+	var routines func(names []string)
+	routines = func(names []string) {
+		for _, name := range names {
+			if !linked[name] {
+				linked[name] = true
+				r := g.Core.Routines[name]
+				items = append(items, flashItem{name: name, part: PartLibrary, bytes: blocks.Exactly(float64(r.Flash))})
+				routines(r.Needs)
+			}
+		}
+	}
+	routines(e.Nodes[i].routines)
+	for _, l := range d.Library {
+		items = append(items, flashItem{name: l.Name, part: PartLibrary, bytes: blocks.Exactly(float64(l.Flash)), data: l.Data})
+	}
+	for _, t := range d.Tables {
+		if !t.Copied {
+			items = append(items, flashItem{name: t.Key, part: PartTables, bytes: blocks.Exactly(float64(t.Bytes))})
+		}
+	}
+	return items
 }
 
 // memory gathers every piece of memory, places what lies in RAM, and returns
@@ -168,37 +206,28 @@ type flashItem struct {
 func (e *Estimate) memory() []flashItem {
 	g := e.Graph
 	var flash []flashItem
-	charged := map[string]bool{}
-	once := func(name string, part Part, bytes blocks.Figure) {
-		if key := part.String() + name; !charged[key] {
-			charged[key] = true
-			flash = append(flash, flashItem{name, part, bytes})
-		}
-	}
-	var routines func(names []string)
-	routines = func(names []string) {
-		for _, name := range names {
-			r := g.Core.Routines[name]
-			if !charged[PartLibrary.String()+name] {
-				once(name, PartLibrary, blocks.Exactly(float64(r.Flash)))
-				routines(r.Needs)
-			}
-		}
-	}
+	charged := map[string]int{} // index in flash
 	copied := map[string]bool{}
 	var state, controls blocks.Bytes
 	for i, n := range g.Nodes {
 		d := n.demand
 		copies := g.Copies(n)
 		state += alignUp(d.State, 4) * blocks.Bytes(copies)
-		for _, c := range d.Code {
-			once(c.Key, PartCode, c.Bytes)
+		for _, item := range e.flash(i) {
+			at, known := charged[item.key()]
+			if !known {
+				charged[item.key()] = len(flash)
+				flash = append(flash, item)
+				continue
+			}
+			// Of a library's member more may be linked for one node than for another.
+			if item.bytes.Value > flash[at].bytes.Value {
+				flash[at].bytes = item.bytes
+			}
+			flash[at].data = max(flash[at].data, item.data)
 		}
-		routines(e.Nodes[i].routines)
 		for _, t := range d.Tables {
-			if !t.Copied {
-				once(t.Key, PartTables, blocks.Exactly(float64(t.Bytes)))
-			} else if !copied[t.Key] {
+			if t.Copied && !copied[t.Key] {
 				copied[t.Key] = true
 				e.object(Object{Name: t.Key, Node: -1, Part: PartTables, Bytes: t.Bytes, Align: 4, Pin: -1, Reads: 1, Element: 4, Pattern: blocks.Random})
 			}
@@ -212,6 +241,11 @@ func (e *Estimate) memory() []flashItem {
 			}
 		}
 	}
+	var data blocks.Bytes
+	for i := range flash {
+		data += flash[i].data
+	}
+	e.object(Object{Name: "library data", Node: -1, Part: PartState, Bytes: data, Align: systemAlign, Pin: -1, Element: 4, Pattern: blocks.Random})
 	if g.Overlay {
 		e.overlay()
 	}
