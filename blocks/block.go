@@ -133,6 +133,7 @@ type Buffer struct {
 	Writes  *Formula
 	Element *Formula // bytes of one access
 	Pattern Pattern
+	Heads   *Formula  // places at which it is touched, those that coincide once; nil: 1, of taps each access
 	Each    []float64 // one buffer for each value, with `each` bound to it
 	When    *Formula  // present only where this is not zero; nil: always
 	DMA     bool
@@ -144,6 +145,7 @@ type Table struct {
 	Name   string
 	Key    string // {param} stands for a value
 	Bytes  *Formula
+	Reads  *Formula // accesses a sample; nil: too few to count
 	When   *Formula
 	Copied bool // lies in RAM and is filled at start; else constant, in flash
 	Cites  []string

@@ -105,6 +105,7 @@ type BufferDemand struct {
 	Reads, Writes float64 // accesses a sample
 	Element       Bytes
 	Pattern       Pattern
+	Heads         float64 // places at which it is touched
 	DMA           bool
 }
 
@@ -112,6 +113,7 @@ type BufferDemand struct {
 type TableDemand struct {
 	Key    string
 	Bytes  Bytes
+	Reads  float64 // a sample
 	Copied bool
 }
 
@@ -437,12 +439,19 @@ func (m *meter) memory(d *Demand) {
 			if bytes == 0 {
 				continue
 			}
-			d.Buffers = append(d.Buffers, BufferDemand{
+			demand := BufferDemand{
 				Name: name, Bytes: bytes,
 				Reads: m.most(name+".reads", buf.Reads), Writes: m.most(name+".writes", buf.Writes),
 				Element: m.bytes(name+".element", buf.Element),
-				Pattern: buf.Pattern, DMA: buf.DMA,
-			})
+				Pattern: buf.Pattern, Heads: 1, DMA: buf.DMA,
+			}
+			switch {
+			case buf.Heads != nil:
+				demand.Heads = m.most(name+".heads", buf.Heads)
+			case buf.Pattern == Tap:
+				demand.Heads = demand.Reads + demand.Writes
+			}
+			d.Buffers = append(d.Buffers, demand)
 		}
 		m.values[eachSlot] = 0
 	}
@@ -452,7 +461,7 @@ func (m *meter) memory(d *Demand) {
 			continue
 		}
 		if bytes := m.bytes(t.Name+".bytes", t.Bytes); bytes > 0 {
-			d.Tables = append(d.Tables, TableDemand{Key: m.key(t.Key), Bytes: bytes, Copied: t.Copied})
+			d.Tables = append(d.Tables, TableDemand{Key: m.key(t.Key), Bytes: bytes, Reads: m.most(t.Name+".reads", t.Reads), Copied: t.Copied})
 		}
 	}
 	for _, j := range b.Jacks {

@@ -16,6 +16,8 @@ type Estimate struct {
 	Banks     []BankUse  // one for each of the board's banks
 	Objects   []Object
 	Placement Placement
+	Constants Constants
+	Horizon   float64 // how many blocks back the cache still holds what was touched; +Inf: for ever
 	CPU       CPUUse
 	Jacks     []JackCount
 	Latency   Latency
@@ -32,11 +34,18 @@ type NodeCost struct {
 	Code    string       // key of its kernel; "" where it has none
 	Mean    blocks.Figure
 	Worst   blocks.Figure
-	Stalls  blocks.Figure
-	Basis   blocks.Basis
-	Source  string // of Mean and Worst
+	NodeStalls
+	Basis  blocks.Basis
+	Source string // of Mean and Worst
 
 	routines []string // library routines of its kernel and of what feeds it
+}
+
+// NodeStalls is the cycles a block that a node waits for memory.
+type NodeStalls struct {
+	Stalls      blocks.Figure // in the mean
+	WorstStalls blocks.Figure // in its costliest block, the caches as they are in the mean
+	ColdStalls  blocks.Figure // in its costliest block, the caches cold
 }
 
 // BankUse is what lies in one bank.
@@ -207,7 +216,8 @@ func (e *Estimate) memory() []flashItem {
 	g := e.Graph
 	var flash []flashItem
 	charged := map[string]int{} // index in flash
-	copied := map[string]bool{}
+	tables, copied := map[string]*Object{}, map[string]bool{}
+	var keys []string
 	var state, controls blocks.Bytes
 	for i, n := range g.Nodes {
 		d := n.demand
@@ -227,10 +237,15 @@ func (e *Estimate) memory() []flashItem {
 			flash[at].data = max(flash[at].data, item.data)
 		}
 		for _, t := range d.Tables {
-			if t.Copied && !copied[t.Key] {
-				copied[t.Key] = true
-				e.object(Object{Name: t.Key, Node: -1, Part: PartTables, Bytes: t.Bytes, Align: 4, Pin: -1, Reads: 1, Element: 4, Pattern: blocks.Random})
+			reads := t.Reads * float64(copies)
+			if at, known := tables[t.Key]; known {
+				at.Reads += reads
+				at.Node = -1
+				continue
 			}
+			tables[t.Key] = &Object{Name: t.Key, Node: i, Part: PartTables, Bytes: t.Bytes, Align: 4, Pin: -1, Reads: reads, Element: 4, Pattern: blocks.Random}
+			keys = append(keys, t.Key)
+			copied[t.Key] = t.Copied
 		}
 		for port := range n.Block().Outputs {
 			controls += g.heldBytes(n, port) * blocks.Bytes(copies)
@@ -241,16 +256,26 @@ func (e *Estimate) memory() []flashItem {
 			}
 		}
 	}
+	for _, key := range keys {
+		if copied[key] {
+			e.object(*tables[key])
+		} else {
+			e.Constants.Tables = append(e.Constants.Tables, *tables[key])
+		}
+	}
 	var data blocks.Bytes
 	for i := range flash {
 		data += flash[i].data
+		if flash[i].part != PartTables {
+			e.Constants.Code += blocks.Bytes(flash[i].bytes.Value)
+		}
 	}
 	e.object(Object{Name: "library data", Node: -1, Part: PartState, Bytes: data, Align: systemAlign, Pin: -1, Element: 4, Pattern: blocks.Random})
 	if g.Overlay {
 		e.overlay()
 	}
 	e.pools(state, controls)
-	e.Placement = g.place(e.Objects)
+	e.Placement = g.place(e.Objects, &e.Constants)
 	return flash
 }
 
@@ -284,7 +309,7 @@ func (g *Graph) buffer(node int, b blocks.BufferDemand, copy, copies int) Object
 	n := g.Nodes[node]
 	o := Object{
 		Name: n.Name + "." + b.Name, Node: node, Part: PartBuffers, Bytes: b.Bytes, Align: g.Board.Align, Pin: -1,
-		Reads: b.Reads, Writes: b.Writes, Element: b.Element, Pattern: b.Pattern,
+		Reads: b.Reads, Writes: b.Writes, Element: b.Element, Pattern: b.Pattern, Heads: b.Heads,
 	}
 	if copies > 1 {
 		o.Name = fmt.Sprintf("%s.%s voice %d", n.Name, b.Name, copy+1)
@@ -334,6 +359,7 @@ func (e *Estimate) overlay() {
 				o.Bytes = max(o.Bytes, shared.Bytes)
 				o.Reads, o.Writes = max(o.Reads, shared.Reads), max(o.Writes, shared.Writes)
 				o.Pattern, o.Element = max(o.Pattern, shared.Pattern), max(o.Element, shared.Element)
+				o.Heads = max(o.Heads, shared.Heads)
 			}
 			shared = o
 		}

@@ -269,6 +269,7 @@ func (s *Sheet) buffer(b *blocks.Buffer) {
 	s.formula(b.Cites, section, name, "writes a sample", b.Writes)
 	s.formula(b.Cites, section, name, "access of", b.Element)
 	s.fact(b.Cites, section, name, "walked as", b.Pattern.String())
+	s.formula(b.Cites, section, name, "at so many places", b.Heads)
 	if b.DMA {
 		s.fact(b.Cites, section, name, "", "the audio DMA must reach it")
 	}
