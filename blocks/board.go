@@ -41,10 +41,7 @@ type Bank struct {
 	Read, Write         float64 // core cycles an access costs beyond a tightly coupled one
 	Cached              bool    // accesses go by lines
 	LineFill, WriteBack float64 // core cycles a line
-	// Fetch is what fetching code from a bank that is not cached adds to the
-	// cycles of compute, as a share of them.
-	Fetch float64
-	Cites []string
+	Cites               []string
 }
 
 // Usable is what the program may use.
@@ -56,12 +53,10 @@ func (b *Bank) Usable() Bytes {
 	return left
 }
 
-// Cache is a cache of data or of code.
+// Cache is the data cache.
 type Cache struct {
 	Bytes, Line Bytes
 	Ways        int
-	WriteAround bool    // a write that finds no line fetches none
-	Maintenance float64 // core cycles a line of a DMA buffer, to clean or to drop it
 	Cites       []string
 }
 
@@ -108,8 +103,7 @@ type Board struct {
 	Chips              []Chip
 	Banks              []Bank // fastest first
 	Align              Bytes
-	Cache              Cache // of data, and of constants in flash; zero: none
-	CodeCache          Cache // of code alone; zero: code shares the other where its bank is cached
+	Cache              Cache // zero: none
 	StallBand          Band
 	System             []SystemBytes
 	SystemCycles       Weight // per block

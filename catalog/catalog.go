@@ -42,13 +42,7 @@ func Open() (*blocks.Library, error) {
 		return nil, err
 	}
 	if err := each("cores", func(file, name string) error {
-		return lib.DefineCore(name, func() (*blocks.Core, error) {
-			c, err := load(file, readCore)
-			if err == nil && c.EmulatedBand.High > 0 {
-				c.Emulated = emulatedOn(name)
-			}
-			return c, err
-		})
+		return lib.DefineCore(name, func() (*blocks.Core, error) { return load(file, readCore) })
 	}); err != nil {
 		return nil, err
 	}

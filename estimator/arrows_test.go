@@ -17,6 +17,7 @@ func TestArrows(t *testing.T) {
 		"elbowroom/catalog":                  {"elbowroom/blocks", "elbowroom/blocks/source"},
 		"elbowroom/estimator":                {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator/pack"},
 		"elbowroom/estimator/pack":           {},
+		"elbowroom/estimator/outside":        {},
 		"elbowroom/estimator/plan":           {"elbowroom/estimator", "elbowroom/estimator/pack", "elbowroom/blocks"},
 		"elbowroom/cmd/elbowroom":            {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/catalog", "elbowroom/estimator"},
 		"elbowroom/cmd/gauge":                {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/catalog", "elbowroom/estimator"},

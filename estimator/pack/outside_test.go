@@ -5,15 +5,12 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
-	"os/exec"
-	"path/filepath"
-	"regexp"
-	"strconv"
 	"strings"
 	"testing"
 
 	"go.yaml.in/yaml/v4"
 
+	"elbowroom/estimator/outside"
 	"elbowroom/estimator/pack"
 )
 
@@ -82,12 +79,6 @@ func random(seed uint64) *pack.Problem {
 	}
 	if seed%3 == 0 {
 		p.Shared = []pack.Shared{{Banks: []int{0, 1}, Room: (p.Room[0] + p.Room[1]) / 2}}
-		if seed%2 == 0 {
-			p.Shared[0].Takes = make([]int64, len(p.Items))
-			for i := range p.Items {
-				p.Shared[0].Takes[i] = r.Int64N(size(&p.Items[i]))
-			}
-		}
 	}
 	return p
 }
@@ -95,21 +86,15 @@ func random(seed uint64) *pack.Problem {
 // Problems of all sorts have the same optimum by an integer-programming solver
 // from outside, Debian's coinor-cbc, which knows nothing of placements.
 func TestOutsideSolver(t *testing.T) {
-	cbc, err := exec.LookPath("cbc")
-	if err != nil {
-		if os.Getenv("ELBOWROOM_TOOLS") == "required" {
-			t.Fatal("The program cbc is missing, and ELBOWROOM_TOOLS=required asks for it.")
-		}
-		t.Skip("The program cbc (Debian's coinor-cbc) is missing.")
-	}
+	solver := outside.New(t)
 	problems := 200
 	if testing.Short() {
 		problems = 20
 	}
-	placed, dir := 0, t.TempDir()
+	placed := 0
 	for seed := range uint64(problems) {
 		p := random(seed)
-		want := outside(t, cbc, dir, p)
+		want := least(t, solver, p)
 		r := pack.Solve(p, 20*plenty)
 		if !r.Proven || math.IsInf(r.Cost, 1) != math.IsInf(want, 1) || math.Abs(r.Cost-want) > 1e-6 {
 			t.Errorf("problem %d: %g, proven %v after %d steps, and the outside solver comes to %g", seed, r.Cost, r.Proven, r.Steps, want)
@@ -126,10 +111,8 @@ func TestOutsideSolver(t *testing.T) {
 	}
 }
 
-var objective = regexp.MustCompile(`(?m)^(Optimal|Infeasible|Integer infeasible)[^\n]*objective value +(-?[\d.]+)`)
-
-// outside is the least cost by the outside solver; +Inf: there is no placement.
-func outside(t *testing.T, cbc, dir string, p *pack.Problem) float64 {
+// least is the least cost by the outside solver; +Inf: there is no placement.
+func least(t *testing.T, solver *outside.Solver, p *pack.Problem) float64 {
 	t.Helper()
 	var costs, ones, binaries strings.Builder
 	lines := make([]strings.Builder, len(p.Room)+len(p.Shared))
@@ -146,7 +129,7 @@ func outside(t *testing.T, cbc, dir string, p *pack.Problem) float64 {
 			fmt.Fprintf(&ones, " + x%d_%d", i, b)
 			fmt.Fprintf(&binaries, " x%d_%d", i, b)
 			for _, r := range taken(p, b) {
-				fmt.Fprintf(&lines[r], " + %d x%d_%d", takes(p, i, r), i, b)
+				fmt.Fprintf(&lines[r], " + %d x%d_%d", size(item), i, b)
 			}
 		}
 		if !some {
@@ -162,27 +145,6 @@ func outside(t *testing.T, cbc, dir string, p *pack.Problem) float64 {
 		}
 	}
 	fmt.Fprintf(&text, "Binary\n%s\nEnd\n", binaries.String())
-	model, answer := filepath.Join(dir, "model.lp"), filepath.Join(dir, "answer.txt")
-	if err := os.WriteFile(model, []byte(text.String()), 0o644); err != nil {
-		t.Fatal(err)
-	}
-	if out, err := exec.Command(cbc, model, "ratio", "0", "allow", "0", "solve", "solution", answer).CombinedOutput(); err != nil {
-		t.Fatalf("cbc: %v\n%s", err, out)
-	}
-	told, err := os.ReadFile(answer)
-	if err != nil {
-		t.Fatal(err)
-	}
-	m := objective.FindSubmatch(told)
-	if m == nil {
-		t.Fatalf("cbc says neither an optimum nor that there is none:\n%s", told)
-	}
-	if string(m[1]) != "Optimal" {
-		return math.Inf(1)
-	}
-	v, err := strconv.ParseFloat(string(m[2]), 64)
-	if err != nil {
-		t.Fatal(err)
-	}
+	v, _ := solver.Least(t, text.String())
 	return v
 }

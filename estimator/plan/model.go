@@ -5,6 +5,7 @@ package plan
 
 import (
 	"fmt"
+	"math"
 	"slices"
 )
 
@@ -167,4 +168,31 @@ func (m *Model) headroom(use []int64) float64 {
 		least = min(least, float64(limit-u)/float64(max(limit, 1)))
 	}
 	return least
+}
+
+// reach is no more than the least that any choice uses of a resource, and no
+// less than the most.
+func (m *Model) reach(r int) (least, most int64) {
+	for _, n := range m.Nodes {
+		low, high := int64(math.MaxInt64), int64(math.MinInt64)
+		for _, o := range n.Options {
+			use := o.Use[r]
+			low = min(low, use)
+			if r == m.Stalled {
+				for _, b := range o.Buffers {
+					var stall int64
+					for _, p := range b.Banks {
+						stall = max(stall, p.Stall)
+					}
+					use += stall * int64(b.Copies)
+				}
+			}
+			high = max(high, use)
+		}
+		least, most = least+low, most+high
+	}
+	for _, c := range m.Charges {
+		most += c.Use[r]
+	}
+	return least, most
 }

@@ -1,0 +1,263 @@
+package plan
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// goal is what a search makes least: the cost of the options chosen, and what
+// limits that may be exceeded are exceeded by.
+type goal struct {
+	cost func(o *Option) float64
+	// soft is, by resource, what a unit beyond its limit costs; 0: the limit
+	// holds.
+	soft []float64
+	// outside is what a byte costs that lies in no bank; 0: all lie in banks.
+	outside float64
+	// grain is what all values are multiples of; 0: of nothing.
+	grain float64
+	// ties is whether among equal values the headroom is asked for too.
+	ties bool
+}
+
+// flat is a model laid out for the search: options of all nodes in one row,
+// limits of resources and then of banks in another. Resources that no choice
+// could use up are left out. What an option uses of a bank is settled by where
+// its buffers go.
+type flat struct {
+	m         *Model
+	goal      goal
+	resources []int       // of the rows before the banks
+	stalled   int         // row that stalls are added to; -1: nothing that matters stalls
+	first     []int       // option 0 of each node, and the number of all
+	node      []int       // of each option
+	cost      []float64   // of each option
+	uses      [][]float64 // of each option, by row
+	floor     [][]float64 // of each option, by row: its use with the least stall
+	links     [][]int     // of each option
+	charge    []int       // of each link: one for each node and charge that it may need
+	buffers   [][]buffer  // of each option
+	limit     []float64   // of each row
+	soft      []float64   // of each row: what a unit beyond the limit costs, +Inf where it holds
+	unit      []float64   // of each row: how far choices spread its use
+	due       [][]float64 // use of each charge
+	most      float64     // more than any choice costs
+	slots     int         // copies of all options
+}
+
+// buffer is copies that may lie in the same places. Once its option is chosen
+// each copy is decided like a node, with an option for each place.
+type buffer struct {
+	bytes, copies float64
+	places        []place
+	slot          int // of the first copy, among the copies of all options
+	option        int // for the first place, among all options
+}
+
+// place is where a copy may lie: its row, -1 outside all banks.
+type place struct {
+	row         int
+	stall, cost float64
+}
+
+func newFlat(m *Model, g goal) *flat {
+	f := &flat{m: m, goal: g}
+	f.stalled = -1
+	for r, res := range m.Resources {
+		if _, most := m.reach(r); most > res.Limit || g.soft != nil && g.soft[r] > 0 {
+			if r == m.Stalled {
+				f.stalled = len(f.resources)
+			}
+			f.resources = append(f.resources, r)
+		}
+	}
+	links := map[[2]int]int{}
+	banks := len(f.resources)
+	for i := range m.Nodes {
+		f.first = append(f.first, len(f.node))
+		dearest := 0.0
+		for k := range m.Nodes[i].Options {
+			o := &m.Nodes[i].Options[k]
+			f.node = append(f.node, i)
+			f.cost = append(f.cost, g.cost(o))
+			dearest = max(dearest, g.cost(o))
+			use := make([]float64, len(f.resources))
+			for row, r := range f.resources {
+				use[row] = float64(o.Use[r])
+			}
+			f.uses = append(f.uses, use)
+			var needs []int
+			for _, c := range o.Charges {
+				l, known := links[[2]int{i, c}]
+				if !known {
+					l = len(f.charge)
+					links[[2]int{i, c}] = l
+					f.charge = append(f.charge, c)
+				}
+				if !slices.Contains(needs, l) {
+					needs = append(needs, l)
+				}
+			}
+			f.links = append(f.links, needs)
+			var buffers []buffer
+			for _, b := range o.Buffers {
+				if b.Copies == 0 {
+					continue
+				}
+				flat := buffer{bytes: float64(b.Bytes), copies: float64(b.Copies)}
+				for _, p := range b.Banks {
+					if b.Bytes <= m.Banks[p.Bank].Capacity {
+						flat.places = append(flat.places, place{row: banks + p.Bank, stall: float64(p.Stall)})
+					}
+				}
+				if g.outside > 0 {
+					flat.places = append(flat.places, place{row: -1, cost: g.outside * flat.bytes})
+				}
+				flat.slot = f.slots
+				f.slots += b.Copies
+				buffers = append(buffers, flat)
+			}
+			f.buffers = append(f.buffers, buffers)
+		}
+		f.most += dearest
+	}
+	f.first = append(f.first, len(f.node))
+	f.layPlaces()
+	for _, r := range f.resources {
+		f.limit = append(f.limit, float64(m.Resources[r].Limit))
+		soft := math.Inf(1)
+		if g.soft != nil && g.soft[r] > 0 {
+			soft = g.soft[r]
+		}
+		f.soft = append(f.soft, soft)
+	}
+	for _, b := range m.Banks {
+		f.limit = append(f.limit, float64(b.Capacity))
+		f.soft = append(f.soft, math.Inf(1))
+	}
+	for _, c := range m.Charges {
+		due := make([]float64, len(f.resources))
+		for row, r := range f.resources {
+			due[row] = float64(c.Use[r])
+		}
+		f.due = append(f.due, due)
+	}
+	f.unit = f.spread()
+	f.most += f.farthest() + 1
+	return f
+}
+
+// option is the model's option of an index.
+func (f *flat) option(o int) *Option {
+	i := f.node[o]
+	return &f.m.Nodes[i].Options[o-f.first[i]]
+}
+
+// layPlaces appends an option for each place of each buffer, which has the use
+// and the cost of a copy there, and finds the floors.
+func (f *flat) layPlaces() {
+	options := f.first[len(f.first)-1]
+	for o := range options {
+		for j := range f.buffers[o] {
+			b := &f.buffers[o][j]
+			b.option = len(f.node)
+			for _, p := range b.places {
+				f.node = append(f.node, f.node[o])
+				f.cost = append(f.cost, 0)
+				f.uses = append(f.uses, nil)
+				f.links = append(f.links, nil)
+				f.buffers = append(f.buffers, []buffer{{bytes: b.bytes, copies: 1, places: []place{p}}})
+			}
+		}
+	}
+	for o, use := range f.uses {
+		floor := make([]float64, len(f.resources))
+		copy(floor, use)
+		for _, b := range f.buffers[o] {
+			if f.stalled >= 0 && len(b.places) > 0 {
+				floor[f.stalled] += b.copies * slices.MinFunc(b.places, func(p, q place) int { return cmp.Compare(p.stall, q.stall) }).stall
+			}
+		}
+		f.floor = append(f.floor, floor)
+	}
+}
+
+// spread is, for each row, the root of the sum of squares of how far the
+// options of a node lie apart: the scale on which a price of the row works.
+func (f *flat) spread() []float64 {
+	unit := make([]float64, len(f.limit))
+	banks := len(f.resources)
+	for i := range f.m.Nodes {
+		for r := range unit {
+			least, most := math.Inf(1), math.Inf(-1)
+			for o := f.first[i]; o < f.first[i+1]; o++ {
+				low, high := 0.0, 0.0
+				if r < banks {
+					low, high = f.uses[o][r], f.uses[o][r]
+				}
+				for _, b := range f.buffers[o] {
+					for _, p := range b.places {
+						if p.row == r {
+							high += b.bytes * b.copies
+						}
+						if r == f.stalled {
+							high = max(high, low+p.stall*b.copies)
+						}
+					}
+				}
+				least, most = min(least, low), max(most, high)
+			}
+			unit[r] += (most - least) * (most - least)
+		}
+	}
+	for r := range unit {
+		unit[r] = max(1, math.Sqrt(unit[r]))
+	}
+	return unit
+}
+
+// farthest is more than what any choice exceeds soft limits by and leaves
+// outside costs.
+func (f *flat) farthest() float64 {
+	sum := 0.0
+	use := make([]float64, len(f.resources))
+	for i := range f.m.Nodes {
+		most := make([]float64, len(use))
+		outside := 0.0
+		for o := f.first[i]; o < f.first[i+1]; o++ {
+			stall, out := 0.0, 0.0
+			for _, b := range f.buffers[o] {
+				dear, slow := 0.0, 0.0
+				for _, p := range b.places {
+					dear, slow = max(dear, p.cost), max(slow, p.stall)
+				}
+				out += dear * b.copies
+				stall += slow * b.copies
+			}
+			outside = max(outside, out)
+			for r, u := range f.uses[o] {
+				if r == f.stalled {
+					u += stall
+				}
+				if o == f.first[i] || u > most[r] {
+					most[r] = u
+				}
+			}
+		}
+		sum += outside
+		for r := range use {
+			use[r] += most[r]
+		}
+	}
+	for r, u := range use {
+		if math.IsInf(f.soft[r], 1) {
+			continue
+		}
+		for _, d := range f.due {
+			u += d[r]
+		}
+		sum += f.soft[r] * max(0, u-f.limit[r])
+	}
+	return sum
+}
