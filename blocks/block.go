@@ -9,7 +9,10 @@
 // Every figure carries its Basis and the citations of its source.
 package blocks
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // Kind is what a wire carries.
 type Kind uint8
@@ -130,6 +133,7 @@ type Buffer struct {
 	Writes  *Formula
 	Element *Formula // bytes of one access
 	Pattern Pattern
+	Heads   *Formula  // places at which it is touched, those that coincide once; nil: 1, of taps each access
 	Each    []float64 // one buffer for each value, with `each` bound to it
 	When    *Formula  // present only where this is not zero; nil: always
 	DMA     bool
@@ -141,6 +145,7 @@ type Table struct {
 	Name   string
 	Key    string // {param} stands for a value
 	Bytes  *Formula
+	Reads  *Formula // accesses a sample; nil: too few to count
 	When   *Formula
 	Copied bool // lies in RAM and is filled at start; else constant, in flash
 	Cites  []string
@@ -298,6 +303,15 @@ func (b *Block) Processes() Kind {
 
 // Cite gives the text of a citation.
 func (b *Block) Cite(key string) string { return cite(b.Citations, key) }
+
+// sources joins the texts of some citations.
+func (b *Block) sources(keys []string) string {
+	texts := make([]string, len(keys))
+	for i, key := range keys {
+		texts[i] = b.Cite(key)
+	}
+	return strings.Join(texts, "; ")
+}
 
 func cite(list []Citation, key string) string {
 	for _, c := range list {

@@ -41,7 +41,10 @@ type Bank struct {
 	Read, Write         float64 // core cycles an access costs beyond a tightly coupled one
 	Cached              bool    // accesses go by lines
 	LineFill, WriteBack float64 // core cycles a line
-	Cites               []string
+	// Fetch is what fetching code from a bank that is not cached adds to the
+	// cycles of compute, as a share of them.
+	Fetch float64
+	Cites []string
 }
 
 // Usable is what the program may use.
@@ -53,10 +56,12 @@ func (b *Bank) Usable() Bytes {
 	return left
 }
 
-// Cache is the data cache.
+// Cache is a cache of data or of code.
 type Cache struct {
 	Bytes, Line Bytes
 	Ways        int
+	WriteAround bool    // a write that finds no line fetches none
+	Maintenance float64 // core cycles a line of a DMA buffer, to clean or to drop it
 	Cites       []string
 }
 
@@ -103,7 +108,8 @@ type Board struct {
 	Chips              []Chip
 	Banks              []Bank // fastest first
 	Align              Bytes
-	Cache              Cache // zero: none
+	Cache              Cache // of data, and of constants in flash; zero: none
+	CodeCache          Cache // of code alone; zero: code shares the other where its bank is cached
 	StallBand          Band
 	System             []SystemBytes
 	SystemCycles       Weight // per block

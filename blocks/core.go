@@ -134,11 +134,25 @@ type Core struct {
 		Cites        []string
 	}
 	Interrupt   Weight // entry and exit
-	ComputeBand Band
-	CodeBand    Band
-	Citations   []Citation
-	FromUser    bool
+	ComputeBand Band   // of counted cycles
+	CodeBand    Band   // of counted code
+	// EmulatedBand and EmulatedCodeBand are of kernels that were compiled and
+	// timed; zero where the core's file has none, and then all is counted.
+	EmulatedBand, EmulatedCodeBand Band
+	// Emulated finds the kernel that a use runs among those that were timed on
+	// the core; nil: none was. It may be called by several goroutines.
+	Emulated  func(u *Use) (*EmulatedKernel, error)
+	Citations []Citation
+	FromUser  bool
 }
 
 // Cite gives the text of a citation.
 func (c *Core) Cite(key string) string { return cite(c.Citations, key) }
+
+// emulated is the timed kernel that a use runs; nil: it is counted.
+func (c *Core) emulated(u *Use) (*EmulatedKernel, error) {
+	if c.Emulated == nil || u.Block.FromUser || len(u.Block.Parts) > 0 {
+		return nil, nil
+	}
+	return c.Emulated(u)
+}

@@ -81,6 +81,13 @@ type Use struct {
 	Own *OwnCode
 }
 
+// Same tells whether two uses need the same.
+func (u *Use) Same(v *Use) bool {
+	return u.Block == v.Block && u.Own == v.Own && slices.Equal(u.Settings, v.Settings) && u.Channels == v.Channels &&
+		maps.Equal(u.EventRates, v.EventRates) && u.SampleRate == v.SampleRate && u.BlockSize == v.BlockSize &&
+		u.MeanTicks == v.MeanTicks && u.MostTicks == v.MostTicks && u.Style == v.Style
+}
+
 // OwnCode is the stated cost of the user's own code.
 type OwnCode struct {
 	Flash, State Bytes
@@ -98,6 +105,7 @@ type BufferDemand struct {
 	Reads, Writes float64 // accesses a sample
 	Element       Bytes
 	Pattern       Pattern
+	Heads         float64 // places at which it is touched
 	DMA           bool
 }
 
@@ -105,6 +113,7 @@ type BufferDemand struct {
 type TableDemand struct {
 	Key    string
 	Bytes  Bytes
+	Reads  float64 // a sample
 	Copied bool
 }
 
@@ -113,6 +122,13 @@ type CodeDemand struct {
 	Key   string
 	Bytes Figure
 	Basis Basis
+}
+
+// LibraryDemand is a member of a library's archive, in a program once however
+// many kernels need it.
+type LibraryDemand struct {
+	Name        string
+	Flash, Data Bytes // Data lies in RAM, its initial values in Flash too
 }
 
 // Hop is work that falls due at known samples.
@@ -128,7 +144,8 @@ type Demand struct {
 	Buffers  []BufferDemand
 	Tables   []TableDemand
 	Code     []CodeDemand
-	Routines []string
+	Routines []string        // of counted kernels
+	Library  []LibraryDemand // of emulated ones
 	Jacks    map[string]int
 
 	// Cycles a block, in the mean and in the costliest block that the data
@@ -136,6 +153,7 @@ type Demand struct {
 	Mean, Worst Figure
 	Hops        []Hop
 	Basis       Basis
+	Source      string // where the cycles come from
 
 	Latency  float64 // samples from input to output
 	Shortest float64 // samples; 0: no legal place to close a loop
@@ -362,8 +380,17 @@ func (u *Use) Demand(core *Core) (*Demand, error) {
 	}
 	m := u.meter()
 	m.memory(d)
-	m.cycles(d, core)
-	m.code(d, core)
+	k, err := core.emulated(u)
+	if err != nil {
+		return nil, err
+	}
+	if k != nil {
+		m.emulated(d, k, core)
+	} else {
+		m.cycles(d, core)
+		m.code(d, core)
+		d.Source = u.Block.sources(u.Block.Operations.Cites)
+	}
 	m.parts(d, core)
 	slices.Sort(d.Routines)
 	d.Routines = slices.Compact(d.Routines)
@@ -372,7 +399,7 @@ func (u *Use) Demand(core *Core) (*Demand, error) {
 
 func (u *Use) stated(d *Demand) {
 	o, n := u.Own, float64(u.BlockSize)
-	d.Basis = Stated
+	d.Basis, d.Source = Stated, "own code in the graph's file"
 	d.State, d.Stack = o.State, o.Stack
 	d.Buffers = slices.Clone(o.Buffers)
 	if o.Flash > 0 {
@@ -412,12 +439,19 @@ func (m *meter) memory(d *Demand) {
 			if bytes == 0 {
 				continue
 			}
-			d.Buffers = append(d.Buffers, BufferDemand{
+			demand := BufferDemand{
 				Name: name, Bytes: bytes,
 				Reads: m.most(name+".reads", buf.Reads), Writes: m.most(name+".writes", buf.Writes),
 				Element: m.bytes(name+".element", buf.Element),
-				Pattern: buf.Pattern, DMA: buf.DMA,
-			})
+				Pattern: buf.Pattern, Heads: 1, DMA: buf.DMA,
+			}
+			switch {
+			case buf.Heads != nil:
+				demand.Heads = m.most(name+".heads", buf.Heads)
+			case buf.Pattern == Tap:
+				demand.Heads = demand.Reads + demand.Writes
+			}
+			d.Buffers = append(d.Buffers, demand)
 		}
 		m.values[eachSlot] = 0
 	}
@@ -427,7 +461,7 @@ func (m *meter) memory(d *Demand) {
 			continue
 		}
 		if bytes := m.bytes(t.Name+".bytes", t.Bytes); bytes > 0 {
-			d.Tables = append(d.Tables, TableDemand{Key: m.key(t.Key), Bytes: bytes, Copied: t.Copied})
+			d.Tables = append(d.Tables, TableDemand{Key: m.key(t.Key), Bytes: bytes, Reads: m.most(t.Name+".reads", t.Reads), Copied: t.Copied})
 		}
 	}
 	for _, j := range b.Jacks {
@@ -511,10 +545,7 @@ func (m *meter) cycles(d *Demand, core *Core) {
 
 func (m *meter) recurring(d *Demand, cost *bill, r Recurring, factor float64) {
 	what := "operations.recurring." + r.Name
-	every := m.least(what+".every", r.Every)
-	if m.err == nil && every < 1 {
-		m.err = &EvalError{m.use.Block.Name, what + ".every", r.Every.Text(), "", "is under one sample"}
-	}
+	every := m.every(r)
 	if m.err != nil {
 		return
 	}
@@ -530,6 +561,16 @@ func (m *meter) recurring(d *Demand, cost *bill, r Recurring, factor float64) {
 		Every: every, Offset: m.least(what+".offset", r.Offset),
 		Cycles: cost.core.ComputeBand.Within(hop.worst * factor),
 	})
+}
+
+// every is how many samples lie at least between two turns of recurring work.
+func (m *meter) every(r Recurring) float64 {
+	what := "operations.recurring." + r.Name + ".every"
+	every := m.least(what, r.Every)
+	if m.err == nil && every < 1 {
+		m.err = &EvalError{m.use.Block.Name, what, r.Every.Text(), "", "is under one sample"}
+	}
+	return every
 }
 
 // code counts the static instructions of the kernel: one of everything that
@@ -662,6 +703,7 @@ func (d *Demand) addPart(name string, part *Demand, count float64) {
 	d.Tables = append(d.Tables, part.Tables...)
 	d.Code = append(d.Code, part.Code...)
 	d.Routines = append(d.Routines, part.Routines...)
+	d.Library = append(d.Library, part.Library...)
 	d.Mean = d.Mean.Plus(part.Mean.Times(count))
 	d.Worst = d.Worst.Plus(part.Worst.Times(count))
 	for range n {

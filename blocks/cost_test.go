@@ -85,7 +85,7 @@ func TestDemandMemory(t *testing.T) {
 	if d.State != 8 || d.Stack != 16 || d.Basis != Counted {
 		t.Errorf("state is %d, stack %d, basis %v; want one stage of 2 words = 8, 16 as written, counted", d.State, d.Stack, d.Basis)
 	}
-	line := BufferDemand{Name: "line", Bytes: 96000, Reads: 2, Writes: 1, Element: 4, Pattern: Tap, DMA: true}
+	line := BufferDemand{Name: "line", Bytes: 96000, Reads: 2, Writes: 1, Element: 4, Pattern: Tap, Heads: 3, DMA: true}
 	if !slices.Equal(d.Buffers, []BufferDemand{line}) {
 		t.Errorf("buffers are %+v, want the line of 0.5 s x 48000 Hz x 4 bytes alone", d.Buffers)
 	}
@@ -106,11 +106,11 @@ func TestDemandMemory(t *testing.T) {
 	if d.State != 32 {
 		t.Errorf("state is %d, want 2 stages x 2 words x 2 channels = 32", d.State)
 	}
-	comb := BufferDemand{Reads: 1, Writes: 1, Element: 4, Pattern: Stream}
+	comb := BufferDemand{Reads: 1, Writes: 1, Element: 4, Pattern: Stream, Heads: 1}
 	first, second := comb, comb
 	first.Name, first.Bytes = "combs-1", 400
 	second.Name, second.Bytes = "combs-2", 800
-	line = BufferDemand{Name: "line", Bytes: 96000, Reads: 4, Writes: 2, Element: 2, Pattern: Tap, DMA: true}
+	line = BufferDemand{Name: "line", Bytes: 96000, Reads: 4, Writes: 2, Element: 2, Pattern: Tap, Heads: 6, DMA: true}
 	if !slices.Equal(d.Buffers, []BufferDemand{line, first, second}) {
 		t.Errorf("buffers are %+v, want the line of 24000 x 2 bytes x 2 channels and two combs of 400 and 800", d.Buffers)
 	}

@@ -263,6 +263,7 @@ func (r *reader) buffer(m source.Member) blocks.Buffer {
 		Reads:   r.need(o, "reads", blocks.Plain),
 		Writes:  r.need(o, "writes", blocks.Plain),
 		Element: r.need(o, "element", blocks.InBytes),
+		Heads:   r.formula(o.Take("heads"), blocks.Plain),
 		When:    r.formula(o.Take("when"), blocks.Plain),
 		DMA:     o.Take("dma").Truth(),
 	}
@@ -286,6 +287,7 @@ func (r *reader) table(m source.Member, b *blocks.Block) blocks.Table {
 	t := blocks.Table{
 		Name:  word(m.Key, underscore, anIdentifer),
 		Bytes: r.need(o, "bytes", blocks.InBytes),
+		Reads: r.formula(o.Take("reads"), blocks.Plain),
 		When:  r.formula(o.Take("when"), blocks.Plain),
 	}
 	if v := o.Need("key"); v.IsText() {

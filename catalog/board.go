@@ -62,14 +62,10 @@ func readBoard(v source.Value, lib *blocks.Library) *blocks.Board {
 		r.bank(b, m)
 	}
 	if c := o.Take("cache"); c.Given() {
-		co := c.Object("the cache")
-		b.Cache = blocks.Cache{
-			Bytes: blocks.Bytes(positive(co.Need("bytes"), blocks.UnitBytes, "a cache")),
-			Line:  blocks.Bytes(positive(co.Need("line"), blocks.UnitBytes, "a cache line")),
-			Ways:  int(positive(co.Need("ways"), blocks.UnitCount, "the number of ways")),
-			Cites: r.cites(co),
-		}
-		co.Done("key")
+		b.Cache = r.cache(c)
+	}
+	if c := o.Take("code_cache"); c.Given() {
+		b.CodeCache = r.cache(c)
 	}
 	if a := need("align"); a.Given() {
 		align, ok := nominal.ReadValue(a, blocks.UnitBytes)
@@ -136,6 +132,25 @@ func likeBoard(v source.Value, lib *blocks.Library) *blocks.Board {
 	return &b
 }
 
+// cache reads a cache.
+func (r *reader) cache(v source.Value) blocks.Cache {
+	o := v.Object("the cache")
+	c := blocks.Cache{
+		Bytes: blocks.Bytes(positive(o.Need("bytes"), blocks.UnitBytes, "a cache")),
+		Line:  blocks.Bytes(positive(o.Need("line"), blocks.UnitBytes, "a cache line")),
+		Ways:  int(positive(o.Need("ways"), blocks.UnitCount, "the number of ways")),
+	}
+	if a := o.Take("write_allocate"); a.Given() {
+		c.WriteAround = !a.Truth()
+	}
+	if m := o.Take("maintenance"); m.Given() {
+		c.Maintenance = one(m, blocks.UnitCycles)
+	}
+	c.Cites = r.cites(o)
+	o.Done("key")
+	return c
+}
+
 // bank reads a bank; one of a name that is there already takes its place.
 func (r *reader) bank(b *blocks.Board, m source.Member) {
 	o := m.Value.Object("the bank '" + m.Name + "'")
@@ -174,6 +189,9 @@ func (r *reader) bank(b *blocks.Board, m source.Member) {
 	}
 	bank.Read, bank.Write = cycles("read"), cycles("write")
 	bank.LineFill, bank.WriteBack = cycles("line_fill"), cycles("write_back")
+	if f := o.Take("fetch"); f.Given() {
+		bank.Fetch = one(f, blocks.UnitRatio)
+	}
 	bank.Cites = r.cites(o)
 	o.Done("key")
 	if i := b.BankIndex(bank.Name); i >= 0 {

@@ -42,7 +42,13 @@ func Open() (*blocks.Library, error) {
 		return nil, err
 	}
 	if err := each("cores", func(file, name string) error {
-		return lib.DefineCore(name, func() (*blocks.Core, error) { return load(file, readCore) })
+		return lib.DefineCore(name, func() (*blocks.Core, error) {
+			c, err := load(file, readCore)
+			if err == nil && c.EmulatedBand.High > 0 {
+				c.Emulated = emulatedOn(name)
+			}
+			return c, err
+		})
 	}); err != nil {
 		return nil, err
 	}

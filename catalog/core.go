@@ -74,6 +74,12 @@ func readCore(v source.Value) *blocks.Core {
 	band := o.Need("band").Object("band")
 	c.ComputeBand = r.band(band.Need("compute"))
 	c.CodeBand = r.band(band.Need("code"))
+	if v := band.Take("emulated"); v.Given() {
+		emulated := v.Object("the bands of timed kernels")
+		c.EmulatedBand = r.band(emulated.Need("compute"))
+		c.EmulatedCodeBand = r.band(emulated.Need("code"))
+		emulated.Done("key")
+	}
 	band.Done("key")
 	for _, m := range o.Take("routines").Object("routines").Rest() {
 		for _, need := range m.Value.Object("the routine").Take("needs").OneOrMore() {

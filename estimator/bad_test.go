@@ -22,13 +22,19 @@ func read(t testing.TB, path string, text []byte) (*source.File, *estimator.Grap
 		t.Fatal(err)
 	}
 	var errs source.Errors
+	boards := map[string]string{}
 	load := func(name source.Value) string {
+		if board, known := boards[name.Text("a path")]; known {
+			return board
+		}
 		text, err := os.ReadFile(filepath.Join(filepath.Dir(path), name.Text("a path")))
 		if err != nil {
 			name.Fail("", "there is no such file")
 			return ""
 		}
-		return catalog.Add(lib, source.NewFile(name.Text("a path"), text), &errs)
+		board := catalog.Add(lib, source.NewFile(name.Text("a path"), text), &errs)
+		boards[name.Text("a path")] = board
+		return board
 	}
 	file := source.NewFile(filepath.Base(path), text)
 	return file, estimator.Read(file, lib, estimator.Options{Load: load}, &errs), &errs

@@ -41,9 +41,7 @@ func (e *Estimate) caution() {
 	e.cautionBanks()
 	e.cautionDefaults()
 	g := e.Graph
-	if code := g.Board.CodeBank(); g.Board.Banks[code].Kind == blocks.QSPI {
-		e.warn("serial-flash", nil, "code runs from serial flash and is taken to stay in its cache: what does not fit there waits far longer than the figures say; keep the audio path in RAM")
-	}
+	e.cautionCode()
 	if g.Overlay {
 		e.warn("overlay", nil, "scenes share buffers: what still rings is lost when the scene changes")
 	}
@@ -315,6 +313,22 @@ func (e *Estimate) cautionGap() {
 	less := e.Placement.Gap * e.waits()
 	e.warn("placement", nil, "the buffers are not proven to lie where they wait least: another placement could wait up to %v a block less, %s of the budget; 'bank:' pins a buffer where you want it",
 		blocks.Cycles(math.Ceil(less)), blocks.Percent(less/e.CPU.Budget))
+}
+
+// cautionCode warns where code does not stay in its cache, and where a cold
+// cache in front of serial flash alone could break a block.
+func (e *Estimate) cautionCode() {
+	g := e.Graph
+	bank := &g.Board.Banks[g.Board.CodeBank()]
+	code := e.codeStalls()
+	switch size := e.Constants.Code.Up(); {
+	case code.Mean > 0:
+		e.warn("code-cache", nil, "%v of code do not stay in the cache in front of %s from one block to the next: fetching them again costs about %v a block, %s of the budget; keep the audio path in RAM, or make less of it",
+			size, bank.Name, blocks.Cycles(math.Ceil(code.Mean)), blocks.Percent(code.Mean/e.CPU.Budget))
+	case bank.Kind == blocks.QSPI:
+		e.warn("serial-flash", nil, "code runs from serial flash through a cache, which holds the %v of this graph: a block after something else ran there waits about %v more, %s of the budget; keep the audio path in RAM",
+			size, blocks.Cycles(math.Ceil(code.Cold)), blocks.Percent(code.Cold/e.CPU.Budget))
+	}
 }
 
 // besides names the largest of what lies in a bank.

@@ -16,6 +16,8 @@ type Estimate struct {
 	Banks     []BankUse  // one for each of the board's banks
 	Objects   []Object
 	Placement Placement
+	Constants Constants
+	Horizon   float64 // how many blocks back the cache still holds what was touched; +Inf: for ever
 	CPU       CPUUse
 	Jacks     []JackCount
 	Latency   Latency
@@ -32,10 +34,18 @@ type NodeCost struct {
 	Code    string       // key of its kernel; "" where it has none
 	Mean    blocks.Figure
 	Worst   blocks.Figure
-	Stalls  blocks.Figure
-	Basis   blocks.Basis
+	NodeStalls
+	Basis  blocks.Basis
+	Source string // of Mean and Worst
 
 	routines []string // library routines of its kernel and of what feeds it
+}
+
+// NodeStalls is the cycles a block that a node waits for memory.
+type NodeStalls struct {
+	Stalls      blocks.Figure // in the mean
+	WorstStalls blocks.Figure // in its costliest block, the caches as they are in the mean
+	ColdStalls  blocks.Figure // in its costliest block, the caches cold
 }
 
 // BankUse is what lies in one bank.
@@ -87,7 +97,7 @@ func (e *Estimate) compute() {
 	for i, n := range g.Nodes {
 		c := &e.Nodes[i]
 		d := n.demand
-		c.Copies, c.Basis = g.Copies(n), d.Basis
+		c.Copies, c.Basis, c.Source = g.Copies(n), d.Basis, d.Source
 		mean, worst := d.Mean, d.Worst
 		extraMean, extraWorst, routines := g.wiring(n)
 		mean, worst = mean.Plus(extraMean), worst.Plus(extraWorst)
@@ -156,11 +166,48 @@ func (d *Drive) work() []blocks.Work {
 	return work
 }
 
-// flashItem is a piece of code or constant data, charged once.
+// flashItem is a piece of code or constant data, charged once however many
+// nodes bring it.
 type flashItem struct {
 	name  string
 	part  Part
 	bytes blocks.Figure
+	data  blocks.Bytes // what of it lies in RAM besides
+}
+
+// key tells pieces apart.
+func (f *flashItem) key() string { return f.part.String() + f.name }
+
+// flash is what one node brings into flash: its kernel, the library with all
+// that it needs, and constant tables.
+func (e *Estimate) flash(i int) []flashItem {
+	g, d := e.Graph, e.Graph.Nodes[i].demand
+	var items []flashItem
+	for _, c := range d.Code {
+		items = append(items, flashItem{name: c.Key, part: PartCode, bytes: c.Bytes})
+	}
+	linked := map[string]bool{}
+	var routines func(names []string)
+	routines = func(names []string) {
+		for _, name := range names {
+			if !linked[name] {
+				linked[name] = true
+				r := g.Core.Routines[name]
+				items = append(items, flashItem{name: name, part: PartLibrary, bytes: blocks.Exactly(float64(r.Flash))})
+				routines(r.Needs)
+			}
+		}
+	}
+	routines(e.Nodes[i].routines)
+	for _, l := range d.Library {
+		items = append(items, flashItem{name: l.Name, part: PartLibrary, bytes: blocks.Exactly(float64(l.Flash)), data: l.Data})
+	}
+	for _, t := range d.Tables {
+		if !t.Copied {
+			items = append(items, flashItem{name: t.Key, part: PartTables, bytes: blocks.Exactly(float64(t.Bytes))})
+		}
+	}
+	return items
 }
 
 // memory gathers every piece of memory, places what lies in RAM, and returns
@@ -168,40 +215,37 @@ type flashItem struct {
 func (e *Estimate) memory() []flashItem {
 	g := e.Graph
 	var flash []flashItem
-	charged := map[string]bool{}
-	once := func(name string, part Part, bytes blocks.Figure) {
-		if key := part.String() + name; !charged[key] {
-			charged[key] = true
-			flash = append(flash, flashItem{name, part, bytes})
-		}
-	}
-	var routines func(names []string)
-	routines = func(names []string) {
-		for _, name := range names {
-			r := g.Core.Routines[name]
-			if !charged[PartLibrary.String()+name] {
-				once(name, PartLibrary, blocks.Exactly(float64(r.Flash)))
-				routines(r.Needs)
-			}
-		}
-	}
-	copied := map[string]bool{}
+	charged := map[string]int{} // index in flash
+	tables, copied := map[string]*Object{}, map[string]bool{}
+	var keys []string
 	var state, controls blocks.Bytes
 	for i, n := range g.Nodes {
 		d := n.demand
 		copies := g.Copies(n)
 		state += alignUp(d.State, 4) * blocks.Bytes(copies)
-		for _, c := range d.Code {
-			once(c.Key, PartCode, c.Bytes)
-		}
-		routines(e.Nodes[i].routines)
-		for _, t := range d.Tables {
-			if !t.Copied {
-				once(t.Key, PartTables, blocks.Exactly(float64(t.Bytes)))
-			} else if !copied[t.Key] {
-				copied[t.Key] = true
-				e.object(Object{Name: t.Key, Node: -1, Part: PartTables, Bytes: t.Bytes, Align: 4, Pin: -1, Reads: 1, Element: 4, Pattern: blocks.Random})
+		for _, item := range e.flash(i) {
+			at, known := charged[item.key()]
+			if !known {
+				charged[item.key()] = len(flash)
+				flash = append(flash, item)
+				continue
 			}
+			// Of a library's member more may be linked for one node than for another.
+			if item.bytes.Value > flash[at].bytes.Value {
+				flash[at].bytes = item.bytes
+			}
+			flash[at].data = max(flash[at].data, item.data)
+		}
+		for _, t := range d.Tables {
+			reads := t.Reads * float64(copies)
+			if at, known := tables[t.Key]; known {
+				at.Reads += reads
+				at.Node = -1
+				continue
+			}
+			tables[t.Key] = &Object{Name: t.Key, Node: i, Part: PartTables, Bytes: t.Bytes, Align: 4, Pin: -1, Reads: reads, Element: 4, Pattern: blocks.Random}
+			keys = append(keys, t.Key)
+			copied[t.Key] = t.Copied
 		}
 		for port := range n.Block().Outputs {
 			controls += g.heldBytes(n, port) * blocks.Bytes(copies)
@@ -212,11 +256,26 @@ func (e *Estimate) memory() []flashItem {
 			}
 		}
 	}
+	for _, key := range keys {
+		if copied[key] {
+			e.object(*tables[key])
+		} else {
+			e.Constants.Tables = append(e.Constants.Tables, *tables[key])
+		}
+	}
+	var data blocks.Bytes
+	for i := range flash {
+		data += flash[i].data
+		if flash[i].part != PartTables {
+			e.Constants.Code += blocks.Bytes(flash[i].bytes.Value)
+		}
+	}
+	e.object(Object{Name: "library data", Node: -1, Part: PartState, Bytes: data, Align: systemAlign, Pin: -1, Element: 4, Pattern: blocks.Random})
 	if g.Overlay {
 		e.overlay()
 	}
 	e.pools(state, controls)
-	e.Placement = g.place(e.Objects)
+	e.Placement = g.place(e.Objects, &e.Constants)
 	return flash
 }
 
@@ -250,7 +309,7 @@ func (g *Graph) buffer(node int, b blocks.BufferDemand, copy, copies int) Object
 	n := g.Nodes[node]
 	o := Object{
 		Name: n.Name + "." + b.Name, Node: node, Part: PartBuffers, Bytes: b.Bytes, Align: g.Board.Align, Pin: -1,
-		Reads: b.Reads, Writes: b.Writes, Element: b.Element, Pattern: b.Pattern,
+		Reads: b.Reads, Writes: b.Writes, Element: b.Element, Pattern: b.Pattern, Heads: b.Heads,
 	}
 	if copies > 1 {
 		o.Name = fmt.Sprintf("%s.%s voice %d", n.Name, b.Name, copy+1)
@@ -300,6 +359,7 @@ func (e *Estimate) overlay() {
 				o.Bytes = max(o.Bytes, shared.Bytes)
 				o.Reads, o.Writes = max(o.Reads, shared.Reads), max(o.Writes, shared.Writes)
 				o.Pattern, o.Element = max(o.Pattern, shared.Pattern), max(o.Element, shared.Element)
+				o.Heads = max(o.Heads, shared.Heads)
 			}
 			shared = o
 		}

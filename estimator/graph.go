@@ -31,8 +31,12 @@ type Graph struct {
 	Groups      []*Group
 	Scenes      []Scene
 	Overlay     bool // scenes share buffers
+	// Edits are the changes that were made since the file was read, in order.
+	Edits []source.Edit
 
 	library *blocks.Library
+	opts    Options
+	root    source.Value
 }
 
 // Reserve is the headroom asked for, as shares of the limit.

@@ -30,15 +30,16 @@ type SceneLoad struct {
 }
 
 // load adds up the cycles of a block of time, in the mean and at worst. Shared
-// is the stalls of what belongs to no single node.
-func (e *Estimate) load(shared blocks.Figure) {
+// is the stalls of what belongs to no single node. The caches are cold in the
+// bound alone: nothing in a graph empties them between two of its blocks.
+func (e *Estimate) load(shared NodeStalls) {
 	g := e.Graph
 	cpu := &e.CPU
 	cpu.Budget = float64(g.Board.Clock) * float64(g.BlockSize) / float64(g.SampleRate)
 	system := g.Board.SystemCycles
 	always := SceneLoad{
-		Mean:  Load{Stalls: shared, System: blocks.Exactly(system.Cycles + g.Core.Interrupt.Cycles)},
-		Worst: Load{Stalls: shared, System: blocks.Exactly(system.Worst + g.Core.Interrupt.Worst)},
+		Mean:  Load{Stalls: shared.Stalls, System: blocks.Exactly(system.Cycles + g.Core.Interrupt.Cycles)},
+		Worst: Load{Stalls: shared.WorstStalls, System: blocks.Exactly(system.Worst + g.Core.Interrupt.Worst)},
 	}
 	if system.Worst > system.Cycles {
 		// What the board states as the worst is the upper edge of its guess.
@@ -48,8 +49,9 @@ func (e *Estimate) load(shared blocks.Figure) {
 	scenes := max(len(g.Scenes), 1)
 	loads := make([]SceneLoad, scenes)
 	hops := make([][]blocks.Hop, scenes)
+	cold := make([]blocks.Figure, scenes)
 	for s := range loads {
-		loads[s] = always
+		loads[s], cold[s] = always, shared.ColdStalls
 		if len(g.Scenes) > 0 {
 			loads[s].Name = g.Scenes[s].Name
 		}
@@ -63,7 +65,8 @@ func (e *Estimate) load(shared blocks.Figure) {
 			loads[s].Mean.Compute = loads[s].Mean.Compute.Plus(c.Mean)
 			loads[s].Worst.Compute = loads[s].Worst.Compute.Plus(c.Worst)
 			loads[s].Mean.Stalls = loads[s].Mean.Stalls.Plus(c.Stalls)
-			loads[s].Worst.Stalls = loads[s].Worst.Stalls.Plus(c.Stalls)
+			loads[s].Worst.Stalls = loads[s].Worst.Stalls.Plus(c.WorstStalls)
+			cold[s] = cold[s].Plus(c.ColdStalls)
 			for range c.Copies {
 				hops[s] = append(hops[s], n.demand.Hops...)
 			}
@@ -74,7 +77,7 @@ func (e *Estimate) load(shared blocks.Figure) {
 		bound := loads[s].Worst
 		reachable, together := coincide(hops[s], g.BlockSize)
 		loads[s].Worst.Compute = loads[s].Worst.Compute.Plus(reachable)
-		bound.Compute = bound.Compute.Plus(together)
+		bound.Compute, bound.Stalls = bound.Compute.Plus(together), cold[s]
 		if loads[s].Mean.Total().Value > cpu.Mean.Total().Value {
 			cpu.Mean = loads[s].Mean
 		}

@@ -66,26 +66,3 @@ func TestLeastCommonMultiple(t *testing.T) {
 		}
 	}
 }
-
-// Cache lines are worked by hand for lines of 32 bytes, eight floats: a stream
-// takes an eighth of a line for each access, a tap for each of its reads, and a
-// random access a line of its own (mcus 1.2).
-func TestLinesOfAnObject(t *testing.T) {
-	for _, tt := range []struct {
-		name         string
-		object       Object
-		fills, backs float64
-	}{
-		{"a line read and written in order is one stream in and one out", Object{Reads: 1, Writes: 1, Element: 4, Pattern: blocks.Stream}, 2.0 / 8, 1.0 / 8},
-		{"four reads in order behind one write are one stream", Object{Reads: 4, Writes: 1, Element: 4, Pattern: blocks.Stream}, 2.0 / 8, 1.0 / 8},
-		{"four taps are four streams", Object{Reads: 4, Writes: 1, Element: 4, Pattern: blocks.Tap}, 5.0 / 8, 1.0 / 8},
-		{"halves of a word take half the lines", Object{Reads: 1, Writes: 1, Element: 2, Pattern: blocks.Stream}, 1.0 / 8, 1.0 / 16},
-		{"what is only read is read", Object{Reads: 2, Element: 4, Pattern: blocks.Stream}, 2.0 / 8, 0},
-		{"random accesses take a line each", Object{Reads: 3, Writes: 1, Element: 4, Pattern: blocks.Random}, 4, 1},
-		{"an element longer than a line takes one", Object{Reads: 1, Writes: 0, Element: 64, Pattern: blocks.Stream}, 1, 0},
-	} {
-		if fills, backs := tt.object.lines(32); fills != tt.fills || backs != tt.backs {
-			t.Errorf("%s: it fetches %g lines a sample and writes %g back, want %g and %g", tt.name, fills, backs, tt.fills, tt.backs)
-		}
-	}
-}

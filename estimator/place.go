@@ -57,6 +57,7 @@ type Object struct {
 	Reads, Writes float64 // accesses a sample
 	Element       blocks.Bytes
 	Pattern       blocks.Pattern
+	Heads         float64 // places at which it is touched; 0: one
 }
 
 // traffic is accesses a sample and byte: what gains most from a fast bank.
@@ -82,6 +83,7 @@ type Placement struct {
 const (
 	placeSteps    = 200_000
 	homelessSteps = 20_000
+	mostWeighed   = 256 // objects for which every horizon is looked at
 )
 
 // place assigns objects to banks so that they wait least for memory: exactly,
@@ -92,8 +94,8 @@ const (
 // can are left without a home.
 //
 // What waits least is counted over all scenes together, not in the worst.
-func (g *Graph) place(objects []Object) Placement {
-	s := newShelves(g, objects)
+func (g *Graph) place(objects []Object, constants *Constants) Placement {
+	s := newShelves(g, objects, constants)
 	if !s.beyond() {
 		for _, reserve := range []float64{g.Reserve.Memory, 0} {
 			if r := s.solve(reserve); r.Bank != nil {
@@ -108,14 +110,15 @@ func (g *Graph) place(objects []Object) Placement {
 // objects in the order in which they may choose where costs are equal, and the
 // banks that hold data.
 type shelves struct {
-	g       *Graph
-	objects []Object
-	order   []int // index in objects of each item
-	system  []blocks.Bytes
+	g         *Graph
+	objects   []Object
+	constants *Constants
+	order     []int // index in objects of each item
+	system    []blocks.Bytes
 }
 
-func newShelves(g *Graph, objects []Object) *shelves {
-	s := &shelves{g: g, objects: objects, order: make([]int, len(objects))}
+func newShelves(g *Graph, objects []Object, constants *Constants) *shelves {
+	s := &shelves{g: g, objects: objects, constants: constants, order: make([]int, len(objects))}
 	for i := range s.order {
 		s.order[i] = i
 	}
@@ -174,8 +177,9 @@ func (s *shelves) rooms(reserve float64) []int64 {
 	return rooms
 }
 
-// items are the objects with what they cost in each bank.
-func (s *shelves) items(cachedTogether bool) []pack.Item {
+// items are the objects with what they cost in each bank where the cache
+// reaches so many blocks back.
+func (s *shelves) items(horizon float64) []pack.Item {
 	board := s.g.Board
 	items := make([]pack.Item, len(s.order))
 	costs := make([]float64, len(s.order)*len(board.Banks))
@@ -185,7 +189,7 @@ func (s *shelves) items(cachedTogether bool) []pack.Item {
 		for b := range cost {
 			cost[b] = math.Inf(1)
 			if o.mayLieIn(b, &board.Banks[b]) {
-				cost[b] = s.g.stallCycles(o, b, cachedTogether)
+				cost[b] = s.g.stallCycles(o, b, horizon)
 			}
 		}
 		items[i] = pack.Item{Bytes: int64(o.Bytes), Align: int64(o.Align), Cost: cost}
@@ -194,48 +198,71 @@ func (s *shelves) items(cachedTogether bool) []pack.Item {
 }
 
 // solve looks for the placement that waits least. What an object costs in a
-// cached bank depends on the others: nothing, where all that lies in cached
-// banks fits into the cache together. So it looks twice, once with the cache as
-// one more room that they share and once with every line fetched, and keeps
-// the better of the two.
+// cached bank depends on the others, by how many blocks back the cache reaches.
+// So it looks once for each horizon, with what is touched within it as one more
+// room that all in cached banks share, and keeps the best. A horizon that could
+// save nothing, or more than there are steps for, is passed over, and bounds
+// what is found by what its objects would cost each by itself.
 func (s *shelves) solve(reserve float64) pack.Result {
 	rooms := s.rooms(reserve)
-	best := pack.Solve(&pack.Problem{Items: s.items(false), Room: rooms}, placeSteps)
-	if best.Bank == nil || best.Cost == 0 {
+	items := s.items(0)
+	best := pack.Solve(&pack.Problem{Items: items, Room: rooms}, placeSteps)
+	if best.Bank == nil {
 		return best
 	}
-	cached := pack.Shared{Room: int64(s.g.Board.Cache.Bytes)}
-	room := cached.Room
-	for b := range rooms {
-		switch bank := &s.g.Board.Banks[b]; {
-		case bank.Cached:
-			cached.Banks = append(cached.Banks, b)
-		default:
-			room += rooms[b]
+	var cached []int
+	for b := range s.g.Board.Banks {
+		if s.g.Board.Banks[b].Cached && rooms[b] > 0 {
+			cached = append(cached, b)
 		}
 	}
-	var need int64
-	for i := range s.objects {
-		need += int64(s.objects[i].Bytes)
+	horizons := s.g.horizons(s.objects)
+	bound, steps := best.Bound, placeSteps
+	for i := len(horizons) - 1; i >= 0 && best.Cost > 0 && len(cached) > 0; i-- {
+		items = s.items(horizons[i])
+		least := 0.0
+		for k := range items {
+			least += slices.Min(items[k].Cost)
+		}
+		if least >= best.Cost {
+			break // a shorter horizon saves no more
+		}
+		if i > 0 && alikeCosts(items, s.items(horizons[i-1])) {
+			continue // a shorter one saves as much and asks for less room
+		}
+		cache := pack.Shared{Banks: cached, Room: int64(s.g.Board.Cache.Bytes - s.constants.footprint(s.g, horizons[i]))}
+		if cache.Room < 0 {
+			continue
+		}
+		if steps <= 0 || len(items) > mostWeighed && !math.IsInf(horizons[i], 1) {
+			bound = min(bound, least)
+			continue
+		}
+		for _, k := range s.order {
+			cache.Takes = append(cache.Takes, int64(s.g.footprint(&s.objects[k], horizons[i])))
+		}
+		r := pack.Solve(&pack.Problem{Items: items, Room: rooms, Shared: []pack.Shared{cache}}, steps)
+		steps -= r.Steps
+		bound = min(bound, r.Bound)
+		if r.Cost < best.Cost {
+			best.Bank, best.Cost = r.Bank, r.Cost
+		}
 	}
-	if len(cached.Banks) == 0 || need > room {
-		return best
-	}
-	together := pack.Solve(&pack.Problem{Items: s.items(true), Room: rooms, Shared: []pack.Shared{cached}}, placeSteps)
-	bound := min(best.Bound, together.Bound)
-	if together.Cost < best.Cost {
-		best = together
-	}
-	best.Bound = bound
-	best.Proven = best.Cost <= bound
+	best.Bound = min(bound, best.Cost)
+	best.Proven = best.Cost <= best.Bound*(1+1e-9)
 	return best
+}
+
+// alikeCosts tells whether all items cost the same in either list.
+func alikeCosts(a, b []pack.Item) bool {
+	return slices.EqualFunc(a, b, func(x, y pack.Item) bool { return slices.Equal(x.Cost, y.Cost) })
 }
 
 // leaveOut places what it can and leaves the rest, as few bytes as the search
 // can find, in a bank after the last that holds anything for a price above all
 // waiting.
 func (s *shelves) leaveOut() []int {
-	items := s.items(false)
+	items := s.items(0)
 	dearest := 1.0
 	for i := range items {
 		most := 0.0

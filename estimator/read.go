@@ -29,7 +29,8 @@ type Options struct {
 	// Load reads a file that the graph names into the library: the path as it
 	// stands in the graph. It returns the board's name where the file holds one
 	// and "" otherwise; it records its own mistakes. Without it a graph that
-	// names files is refused.
+	// names files is refused. It is asked again for a changed graph, and answers
+	// the same.
 	Load func(path source.Value) (board string)
 	// Board, SampleRate and BlockSize replace the file's; not given: they don't.
 	Board, SampleRate, BlockSize source.Value
@@ -50,20 +51,24 @@ func isNodeName(text string) bool {
 // Read reads a graph file. On any mistake it returns no graph; all mistakes
 // that could be found are in errs.
 func Read(file *source.File, lib *blocks.Library, opts Options, errs *source.Errors) *Graph {
-	before := errs.Len()
-	v := source.Parse(file, errs)
-	if !v.Given() {
+	root := source.Parse(file, errs)
+	if !root.Given() {
 		return nil
 	}
+	return readGraph(root, lib, opts, errs)
+}
+
+func readGraph(root source.Value, lib *blocks.Library, opts Options, errs *source.Errors) *Graph {
+	before := errs.Len()
 	r := &graphReader{
-		g:      &Graph{File: file, library: lib, Reserve: Reserve{CPU: 0.20, Memory: 0.05, Flash: 0.05}},
+		g:      &Graph{File: root.File(), library: lib, opts: opts, root: root, Reserve: Reserve{CPU: 0.20, Memory: 0.05, Flash: 0.05}},
 		lib:    lib,
 		opts:   opts,
 		errs:   errs,
 		limits: map[*blocks.Param]paramLimits{},
 		outer:  scope{nodes: map[string]int{}, groups: map[string]int{}},
 	}
-	r.top(v)
+	r.top(root)
 	if errs.Len() > before {
 		return nil
 	}

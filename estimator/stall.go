@@ -1,78 +1,165 @@
 package estimator
 
-import "elbowroom/blocks"
+import (
+	"math"
 
-// stalls adds up, for every object, the cycles that its accesses wait for the
-// memory it lies in. It returns the stalls of what belongs to no single node.
-func (e *Estimate) stalls() (shared blocks.Figure) {
+	"elbowroom/blocks"
+)
+
+// Stalls is the cycles a block that something waits for memory: in the mean,
+// and where the caches are cold and all is fetched anew.
+type Stalls struct{ Mean, Cold float64 }
+
+func (s Stalls) plus(t Stalls) Stalls { return Stalls{s.Mean + t.Mean, s.Cold + t.Cold} }
+
+// stalls adds up, for every node, the cycles that it waits for memory: for what
+// lies in RAM, for constants in flash, and for its code where that is not
+// cached. It returns the stalls of what belongs to no single node.
+func (e *Estimate) stalls() (shared NodeStalls) {
 	g := e.Graph
-	together := e.cachedTogether()
+	band := g.Board.StallBand
+	add := func(node int, s Stalls) {
+		to := &shared
+		if node >= 0 {
+			to = &e.Nodes[node].NodeStalls
+		}
+		to.Stalls = to.Stalls.Plus(band.Within(s.Mean))
+		to.WorstStalls = to.WorstStalls.Plus(band.Within(s.Mean))
+		to.ColdStalls = to.ColdStalls.Plus(band.Within(s.Cold))
+	}
+	e.Horizon = e.horizon()
 	for i := range e.Objects {
 		o := &e.Objects[i]
-		f := g.Board.StallBand.Within(g.stallCycles(o, e.Placement.Bank[i], together))
-		if o.Node >= 0 {
-			e.Nodes[o.Node].Stalls = e.Nodes[o.Node].Stalls.Plus(f)
-		} else {
-			shared = shared.Plus(f)
+		add(o.Node, g.objectStalls(o, e.Placement.Bank[i], e.Horizon))
+	}
+	code := g.Board.CodeBank()
+	for i := range e.Constants.Tables {
+		t := &e.Constants.Tables[i]
+		add(t.Node, g.objectStalls(t, code, e.Horizon))
+	}
+	add(-1, e.codeStalls())
+	if fetch := g.Board.Banks[code].Fetch; fetch > 0 {
+		for i := range e.Nodes {
+			c := &e.Nodes[i]
+			if c.Basis <= blocks.Stated {
+				continue // what was stated or measured holds the fetching
+			}
+			c.Stalls = c.Stalls.Plus(band.Within(c.Mean.Value * fetch))
+			c.WorstStalls = c.WorstStalls.Plus(band.Within(c.Worst.Value * fetch))
+			c.ColdStalls = c.ColdStalls.Plus(band.Within(c.Worst.Value * fetch))
 		}
 	}
 	return shared
 }
 
+// horizon is how many blocks back the cache still holds what was touched, of
+// those that are asked for; 0: not even what was touched in one.
+func (e *Estimate) horizon() float64 {
+	g := e.Graph
+	kept := 0.0
+	for _, k := range g.horizons(e.Objects) {
+		held := e.Constants.footprint(g, k)
+		for i := range e.Objects {
+			if g.Board.Banks[e.Placement.Bank[i]].Cached {
+				held += g.footprint(&e.Objects[i], k)
+			}
+		}
+		if held > g.Board.Cache.Bytes {
+			break
+		}
+		kept = k
+	}
+	return kept
+}
+
+// Constants is what lies in flash and is read or run while audio plays.
+type Constants struct {
+	Tables []Object
+	Code   blocks.Bytes // all kernels and library routines
+}
+
+// footprint is how many bytes the constants take up of the cache of data with
+// what is touched of them in so many blocks. Code runs through once a block, in
+// the cache of data where it has none of its own.
+func (c *Constants) footprint(g *Graph, horizon float64) (held blocks.Bytes) {
+	if code := g.Board.CodeBank(); code < 0 || !g.Board.Banks[code].Cached {
+		return 0
+	}
+	for i := range c.Tables {
+		held += g.footprint(&c.Tables[i], horizon)
+	}
+	if g.Board.CodeCache.Bytes == 0 {
+		held += alignUp(c.Code, g.Board.Cache.Line)
+	}
+	return held
+}
+
+// codeStalls is the cycles a block that code waits to be fetched by lines: none
+// where all that runs in a block stays in the cache. In a cache of its own what
+// goes beyond it throws out, way by way, one way more than itself.
+func (e *Estimate) codeStalls() Stalls {
+	board := e.Graph.Board
+	b := &board.Banks[board.CodeBank()]
+	cache := &board.CodeCache
+	alone := cache.Bytes > 0
+	if !alone {
+		cache = &board.Cache
+	}
+	if !b.Cached {
+		return Stalls{}
+	}
+	all := math.Ceil(float64(e.Constants.Code)/float64(cache.Line)) * b.LineFill
+	s := Stalls{Cold: all}
+	beyond := float64(e.Constants.Code - cache.Bytes)
+	switch {
+	case alone && beyond > 0:
+		s.Mean = all * min(1, beyond*float64(cache.Ways+1)/float64(e.Constants.Code))
+	case !alone && e.Horizon < 1:
+		s.Mean = all
+	}
+	return s
+}
+
 // waits is the cycles a block that all objects wait together, as placement
 // counts them: all scenes at once.
 func (e *Estimate) waits() float64 {
-	together, sum := e.cachedTogether(), 0.0
+	horizon, sum := e.horizon(), 0.0
 	for i := range e.Objects {
-		sum += e.Graph.stallCycles(&e.Objects[i], e.Placement.Bank[i], together)
+		sum += e.Graph.stallCycles(&e.Objects[i], e.Placement.Bank[i], horizon)
 	}
 	return sum
 }
 
-// cachedTogether tells whether all that lies in cached banks fits into the
-// cache together, so that nothing is fetched twice.
-func (e *Estimate) cachedTogether() bool {
-	var cached blocks.Bytes
-	for i := range e.Objects {
-		if e.Graph.Board.Banks[e.Placement.Bank[i]].Cached {
-			cached += e.Objects[i].Bytes
-		}
-	}
-	return cached <= e.Graph.Board.Cache.Bytes
+// objectStalls is the stalls of an object in a bank.
+func (g *Graph) objectStalls(o *Object, bank int, horizon float64) Stalls {
+	return Stalls{Mean: g.stallCycles(o, bank, horizon), Cold: g.stallCycles(o, bank, 0)}
 }
 
 // stallCycles is the cycles a block that the accesses to an object would wait
-// for memory if it lay in a bank. Placement and load both ask here, so that
-// what is minimised is what is told.
+// for memory if it lay in a bank, given how many blocks back the cache reaches.
+// Placement and load both ask here, so that what is minimised is what is told.
 //
 // A bank that is not cached costs so much an access. A cached one costs line
-// fills and write-backs, but nothing where all that lies in cached banks fits
-// into the cache together, which cachedTogether tells.
-func (g *Graph) stallCycles(o *Object, bank int, cachedTogether bool) float64 {
-	b := &g.Board.Banks[bank]
-	cycles := o.Reads*b.Read + o.Writes*b.Write
-	if b.Cached {
-		cycles = 0
-		if !cachedTogether {
-			fills, backs := o.lines(g.Board.Cache.Line)
-			cycles = fills*b.LineFill + backs*b.WriteBack
-		}
+// fills and write-backs. A DMA buffer in a cached bank is dropped from the cache
+// before it is read, so that it is always fetched, and cleaned after it was
+// written.
+func (g *Graph) stallCycles(o *Object, bank int, horizon float64) float64 {
+	b, cache := &g.Board.Banks[bank], &g.Board.Cache
+	if !b.Cached {
+		return (o.Reads*b.Read + o.Writes*b.Write) * float64(g.BlockSize)
 	}
-	return cycles * float64(g.BlockSize)
-}
-
-// lines is how many cache lines a sample an object fetches and writes back. A
-// stream is fetched line by line, as many streams as are written; a tap is
-// fetched line by line for each of its reads; a random access fetches a line
-// each time.
-func (o *Object) lines(line blocks.Bytes) (fills, backs float64) {
-	share := min(float64(o.Element)/float64(max(line, 1)), 1)
-	if o.Pattern == blocks.Random {
-		return o.Reads + o.Writes, o.Writes
+	if !o.DMA {
+		fills, backs, past := g.lines(o, horizon)
+		return fills*b.LineFill + backs*b.WriteBack + past*b.Write
 	}
-	streams := o.Reads
-	if o.Pattern == blocks.Stream && o.Writes > 0 {
-		streams = min(o.Reads, o.Writes)
+	lines := math.Ceil(o.frame() * float64(g.BlockSize) / float64(cache.Line))
+	cycles := lines * cache.Maintenance
+	if o.Reads > 0 {
+		cycles += lines * b.LineFill
 	}
-	return (streams + o.Writes) * share, o.Writes * share
+	if o.Writes > 0 {
+		fills, _, past := g.lines(o, horizon)
+		cycles += fills*b.LineFill + past*b.Write + lines*b.WriteBack
+	}
+	return cycles
 }

@@ -141,6 +141,6 @@ KERNEL_BLOCK(sine)
 // within few samples.
 void sine_stimulus(int costliest, float *x, uint32_t n, uint32_t channel, uint32_t block) {
   (void)channel, (void)block;
-  kernel_ramp(x, n, costliest ? 10000.0f : 200.0f, costliest ? 11000.0f : 2000.0f);
+  kernel_ramp(x, n, costliest ? 10000.0f : 5000.0f, costliest ? 11000.0f : 7000.0f);
 }
 #endif

@@ -171,9 +171,9 @@ KERNEL_INLINE void wavetable_run(wavetable_state *s, const kernel_env *env, cons
 KERNEL_BLOCK(wavetable)
 
 #ifdef KERNEL_STIMULI
-// A moved pitch; none costs more than another.
+// A moved pitch; none costs more than another, and a high one meets the whole wave within few samples.
 void wavetable_stimulus(int costliest, float *x, uint32_t n, uint32_t channel, uint32_t block) {
   (void)costliest, (void)channel, (void)block;
-  kernel_ramp(x, n, 200.0f, 2000.0f);
+  kernel_ramp(x, n, 5000.0f, 7000.0f);
 }
 #endif

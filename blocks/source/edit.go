@@ -1,69 +1,12 @@
 package source
 
 import (
-	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 	"unicode/utf8"
 
 	"go.yaml.in/yaml/v4"
 )
-
-// Edit is one change of a file: what stands at a path is set or removed.
-type Edit struct {
-	Path   []string // keys of mappings from the top, and indices of lists
-	Text   string   // the new value, a scalar without its quotes
-	List   []string // the new value where it is a list of scalars; nil: it is Text
-	Remove bool
-}
-
-// String is the edit as a person would be told to make it.
-func (e Edit) String() string {
-	at := e.Path[len(e.Path)-1]
-	within := ""
-	if len(e.Path) > 1 {
-		within = " in '" + strings.Join(e.Path[:len(e.Path)-1], ".") + "'"
-	}
-	if _, err := strconv.Atoi(at); err == nil {
-		at = fmt.Sprintf("item %s", at)
-	}
-	if e.Remove {
-		return fmt.Sprintf("take out '%s'%s", at, within)
-	}
-	return fmt.Sprintf("write '%s: %s'%s", at, e.value(0), within)
-}
-
-// value is the new value as YAML, in the quotes that the old one had.
-func (e Edit) value(quotes yaml.Style) string {
-	if e.List == nil {
-		return quoted(e.Text, quotes)
-	}
-	items := make([]string, len(e.List))
-	for i, text := range e.List {
-		items[i] = quoted(text, 0)
-	}
-	return "[" + strings.Join(items, ", ") + "]"
-}
-
-// quoted is a text as a YAML scalar on one line: in the quotes asked for, or
-// as it is, where that reads back as the same.
-func quoted(text string, quotes yaml.Style) string {
-	one := !strings.ContainsFunc(text, func(r rune) bool { return r < ' ' || strings.ContainsRune("\u0085\u2028\u2029", r) })
-	switch {
-	case quotes&yaml.SingleQuotedStyle != 0 && one:
-		return "'" + strings.ReplaceAll(text, "'", "''") + "'"
-	case quotes&yaml.DoubleQuotedStyle == 0 && one:
-		documents, err := load("{k: " + text + "}")
-		if err == nil && len(documents) == 1 {
-			if pair := documents[0].Content[0].Content; len(pair) == 2 && pair[1].Kind == yaml.ScalarNode &&
-				pair[1].Style == 0 && pair[1].Value == text && pair[1].Tag != "!!null" && pair[1].Anchor == "" {
-				return text
-			}
-		}
-	}
-	return strconv.Quote(text)
-}
 
 // Edit makes changes one after the other and returns the changed file. Nothing
 // differs but what the edits name: comments, quotes, line ends and layout stay.
@@ -71,11 +14,11 @@ func quoted(text string, quotes yaml.Style) string {
 // *Error that tells what to type by hand.
 func (f *File) Edit(edits ...Edit) (*File, error) {
 	for _, e := range edits {
-		changed, err := f.edit(e)
+		edited, err := f.edit(e)
 		if err != nil {
 			return nil, err
 		}
-		f = changed
+		f = edited
 	}
 	return f, nil
 }
@@ -94,29 +37,19 @@ func (f *File) edit(e Edit) (*File, error) {
 	if s.failed != nil {
 		return nil, s.failed
 	}
-	changed := NewFile(f.Name, []byte(f.text[:s.start]+s.text+f.text[s.end:]))
-	again := Parse(changed, &errs)
+	edited := NewFile(f.Name, []byte(f.text[:s.start]+s.text+f.text[s.end:]))
+	again := Parse(edited, &errs)
 	if errs.Len() > 0 || !sameTree(again.node, s.want) {
 		s.refuse(s.root, "the layout here cannot be edited safely")
 		return nil, s.failed
 	}
-	return changed, nil
+	return edited, nil
 }
 
 // sameTree tells whether two trees hold the same values, whatever their layout.
 func sameTree(a, b *yaml.Node) bool {
 	return a.Kind == b.Kind && (a.Kind != yaml.ScalarNode || a.Value == b.Value && (a.Tag == "!!null") == (b.Tag == "!!null")) &&
 		slices.EqualFunc(a.Content, b.Content, sameTree)
-}
-
-// copied is a tree of its own.
-func copied(n *yaml.Node) *yaml.Node {
-	c := *n
-	c.Content = make([]*yaml.Node, len(n.Content))
-	for i, below := range n.Content {
-		c.Content[i] = copied(below)
-	}
-	return &c
 }
 
 // splicer works out one edit: the bytes from start to end that go, the text
@@ -139,72 +72,27 @@ func (s *splicer) refuse(at *yaml.Node, why string) {
 }
 
 func (s *splicer) run() {
-	s.want = copied(s.root)
-	at, want := s.root, s.want
-	path := s.edit.Path
-	for len(path) > 1 {
-		i := member(at, path[0])
-		if i < 0 {
-			break
-		}
-		at, want, path = at.Content[i], want.Content[i], path[1:]
+	at, i, missing, why := find(s.root, &s.edit)
+	if why != "" {
+		s.refuse(at, why)
+		return
 	}
-	i := member(at, path[0])
+	s.want = changed(s.root, s.edit.Path, &s.edit)
 	switch {
-	case i < 0 && s.edit.Remove:
-		s.refuse(at, fmt.Sprintf("there is no '%s' to take out", path[0]))
-	case i < 0 && at.Kind != yaml.MappingNode:
-		s.refuse(at, fmt.Sprintf("there is no place for '%s' here", path[0]))
+	case s.edit.Key != "":
+		key := at.Content[i-1]
+		s.start, s.end, s.text = s.begin(key), s.finish(key), quoted(s.edit.Key, key.Style)
 	case s.edit.Remove:
 		s.remove(at, i)
-		from := i
-		if at.Kind == yaml.MappingNode {
-			from = i - 1
-		}
-		want.Content = slices.Delete(want.Content, from, i+1)
 	case i < 0:
-		key, text, value := path[0], s.edit.value(0), s.node()
-		for _, above := range slices.Backward(path[1:]) {
+		text := s.edit.value(0)
+		for _, above := range slices.Backward(missing[1:]) {
 			text = "{" + quoted(above, 0) + ": " + text + "}"
-			value = &yaml.Node{Kind: yaml.MappingNode, Content: []*yaml.Node{scalar(above), value}}
 		}
-		s.add(at, quoted(key, 0), text)
-		want.Content = append(want.Content, scalar(key), value)
+		s.add(at, quoted(missing[0], 0), text)
 	default:
 		s.replace(at.Content[i])
-		want.Content[i] = s.node()
 	}
-}
-
-// member is the index of what a key or an index names; -1: nothing.
-func member(n *yaml.Node, key string) int {
-	switch n.Kind {
-	case yaml.MappingNode:
-		for i := 0; i+1 < len(n.Content); i += 2 {
-			if n.Content[i].Value == key {
-				return i + 1
-			}
-		}
-	case yaml.SequenceNode:
-		if i, err := strconv.Atoi(key); err == nil && i >= 0 && i < len(n.Content) {
-			return i
-		}
-	}
-	return -1
-}
-
-func scalar(text string) *yaml.Node { return &yaml.Node{Kind: yaml.ScalarNode, Value: text} }
-
-// node is the new value as it must be read afterwards.
-func (s *splicer) node() *yaml.Node {
-	if s.edit.List == nil {
-		return scalar(s.edit.Text)
-	}
-	n := &yaml.Node{Kind: yaml.SequenceNode}
-	for _, text := range s.edit.List {
-		n.Content = append(n.Content, scalar(text))
-	}
-	return n
 }
 
 func (s *splicer) replace(value *yaml.Node) {

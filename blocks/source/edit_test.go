@@ -1,8 +1,10 @@
 package source
 
 import (
+	"bytes"
 	"fmt"
 	"maps"
+	"slices"
 	"strings"
 	"testing"
 
@@ -69,6 +71,8 @@ func TestEdit(t *testing.T) {
 		{"an item taken out of a block list", []Edit{{Path: path("scenes/storm/0"), Remove: true}}, "    - wind\n", ""},
 		{"an item taken out that has a comment", []Edit{{Path: path("scenes/storm/1"), Remove: true}}, "    - echo # last", "      # last"},
 		{"an item of a block list", []Edit{{Path: path("scenes/storm/1"), Text: "cave"}}, "- echo # last", "- cave # last"},
+		{"another key", []Edit{{Path: path("nodes/echo/time"), Key: "time_left"}}, "time: 3/8", "time_left: 3/8"},
+		{"another key in block style", []Edit{{Path: path("nodes/cave/decay"), Key: "length"}}, "decay:  ", "length:  "},
 		{"two edits", []Edit{{Path: path("nodes/echo/format"), Text: "int16"}, {Path: path("nodes/echo/format"), Text: "float32"}}, "", ""},
 	}
 	for _, tt := range tests {
@@ -106,9 +110,11 @@ func TestEditRefused(t *testing.T) {
 		{"a mapping in block style", "nodes:\n  wind:\n    block: noise\n", Edit{Path: []string{"nodes", "wind"}, Text: "calm"}, "hint: write 'wind: calm' in 'nodes' by hand"},
 		{"a list with a comment in it", "from: [a, # first\n  b]\n", Edit{Path: []string{"from"}, Text: "a"}, "1:7: a comment may stand inside"},
 		{"the only key", "nodes:\n  wind: {block: noise}\n", Edit{Path: []string{"nodes", "wind"}, Remove: true}, "this stands alone"},
-		{"what is not there", "nodes: {}\n", Edit{Path: []string{"wind"}, Remove: true}, "there is no 'wind' to take out"},
+		{"what is not there", "nodes: {}\n", Edit{Path: []string{"wind"}, Remove: true}, "there is no 'wind' here"},
 		{"a key below a text", "wind: a\n", Edit{Path: []string{"wind", "block"}, Text: "noise"}, "there is no place for 'block' here"},
 		{"a key after nothing", "wind:\n", Edit{Path: []string{"block"}, Text: "noise"}, "what is not written has no place"},
+		{"another key of what is not there", "nodes: {}\n", Edit{Path: []string{"wind"}, Key: "rain"}, "there is no 'wind' here"},
+		{"another key of an item", "from: [a]\n", Edit{Path: []string{"from", "0"}, Key: "rain"}, "have no keys"},
 		{"what is no YAML", "wind: [\n", Edit{Path: []string{"wind"}, Text: "noise"}, "not readable as YAML"},
 	}
 	for _, tt := range tests {
@@ -224,4 +230,78 @@ func FuzzEdit(f *testing.F) {
 			t.Errorf("after %v of %q the value is %q: %q", e, text, now["/"+at], changed.Text())
 		}
 	})
+}
+
+// A changed tree reads as the changed file does, and the tree before stays as it
+// was.
+func TestEdited(t *testing.T) {
+	file := NewFile("storm.yaml", []byte("nodes:\n  wind: {block: noise}\n  echo: {block: delay, from: [wind, rain], time: 3/8}\n"))
+	edits := []Edit{
+		{Path: []string{"nodes", "echo", "time"}, Text: "1/4"},
+		{Path: []string{"nodes", "echo", "from", "1"}, Remove: true},
+		{Path: []string{"nodes", "wind", "block"}, Key: "kind"},
+		{Path: []string{"reserve", "cpu"}, Text: "10%"},
+		{Path: []string{"nodes", "echo", "from"}, List: []string{"wind", "hail"}},
+	}
+	var errs Errors
+	root := Parse(file, &errs)
+	before, _ := root.AppendTree(nil)
+	edited, err := root.Edited(&errs, edits...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if after, _ := root.AppendTree(nil); !bytes.Equal(before, after) {
+		t.Errorf("an edit in memory changed the tree that it was made from")
+	}
+	written, err := file.Edit(edits...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, want := flat(edited), flat(Parse(written, &errs)); got != want {
+		t.Errorf("the edited tree reads %s, and the edited file %s", got, want)
+	}
+	if errs.Len() > 0 {
+		t.Errorf("mistakes: %v", errs.Err())
+	}
+	for _, e := range []Edit{
+		{},
+		{Path: []string{"nodes", "rain"}, Remove: true},
+		{Path: []string{"nodes", "wind", "block", "x"}, Text: "1"},
+		{Path: []string{"nodes", "echo", "from", "0"}, Key: "x"},
+	} {
+		if _, err := root.Edited(&errs, e); err == nil {
+			t.Errorf("the edit %+v is made, and there is nothing to make it of", e)
+		}
+	}
+}
+
+// flat is a value on one line.
+func flat(v Value) string {
+	switch {
+	case v.IsMapping():
+		text := ""
+		for _, m := range v.Object("").Rest() {
+			text += m.Name + ": " + flat(m.Value) + ", "
+		}
+		return "{" + text + "}"
+	case v.IsList():
+		text := ""
+		for _, item := range v.Items("") {
+			text += flat(item) + ", "
+		}
+		return "[" + text + "]"
+	}
+	return v.Text("a text")
+}
+
+func TestPathTo(t *testing.T) {
+	var errs Errors
+	root := Parse(NewFile("storm.yaml", []byte("scenes: {calm: [wind, rain]}\nboard: small\n")), &errs)
+	rain := root.Under("scenes").Under("calm").Items("nodes")[1]
+	if got := root.PathTo(rain); !slices.Equal(got, []string{"scenes", "calm", "1"}) {
+		t.Errorf("the path to 'rain' is %q, want scenes, calm, 1", got)
+	}
+	if got := root.Under("board").PathTo(rain); got != nil {
+		t.Errorf("the path from 'board' to 'rain' is %q, want none", got)
+	}
 }

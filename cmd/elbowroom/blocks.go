@@ -123,6 +123,11 @@ func (a *app) showBlock(w io.Writer, lib *blocks.Library, name, core string) err
 		return err
 	}
 	s := blockSheet(b)
+	for _, name := range lib.CoreNames() {
+		if core == "" || core == name {
+			s.emulated(name, b, core != "")
+		}
+	}
 	if core != "" {
 		c, err := lib.Core(core)
 		var unknown *blocks.UnknownError
@@ -264,6 +269,7 @@ func (s *Sheet) buffer(b *blocks.Buffer) {
 	s.formula(b.Cites, section, name, "writes a sample", b.Writes)
 	s.formula(b.Cites, section, name, "access of", b.Element)
 	s.fact(b.Cites, section, name, "walked as", b.Pattern.String())
+	s.formula(b.Cites, section, name, "at so many places", b.Heads)
 	if b.DMA {
 		s.fact(b.Cites, section, name, "", "the audio DMA must reach it")
 	}
@@ -338,6 +344,7 @@ func (s *Sheet) cost(b *blocks.Block, c *blocks.Core) error {
 		s.fact(nil, section, "cycles", "and every "+number(h.Every)+" samples", edges(h.Cycles))
 	}
 	s.fact(nil, section, "basis", "", d.Basis.String())
+	s.fact(nil, section, "source", "", d.Source)
 	s.fact(nil, section, "bytes", "state", d.State.String())
 	for _, buf := range d.Buffers {
 		s.fact(nil, section, "bytes", "buffer "+buf.Name, buf.Bytes.String())
@@ -350,6 +357,9 @@ func (s *Sheet) cost(b *blocks.Block, c *blocks.Core) error {
 	}
 	for _, r := range d.Routines {
 		s.fact(nil, section, "bytes", "library "+r, c.Routines[r].Flash.String())
+	}
+	for _, l := range d.Library {
+		s.fact(nil, section, "bytes", "library "+l.Name, l.Flash.String())
 	}
 	for i := range b.Params {
 		if p := &b.Params[i]; p.Needed {

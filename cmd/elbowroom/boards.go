@@ -198,11 +198,12 @@ func boardSheet(b *blocks.Board) *Sheet {
 		s.bank(&b.Banks[i])
 	}
 	s.fact(nil, "memory", "buffers", "begin at multiples of", b.Align.String())
-	if c := b.Cache; c.Bytes > 0 {
-		s.fact(c.Cites, "memory", "data cache", "", c.Bytes.String())
-		s.fact(c.Cites, "memory", "data cache", "lines of", c.Line.String())
-		s.fact(c.Cites, "memory", "data cache", "ways", strconv.Itoa(c.Ways))
+	dataCache := "data cache"
+	if code := b.Banks[b.CodeBank()]; code.Cached && b.CodeCache.Bytes == 0 {
+		dataCache = "cache of data and code"
 	}
+	s.cache(dataCache, &b.Cache)
+	s.cache("code cache", &b.CodeCache)
 	s.fact(b.StallBand.Cites, "memory", "stalls", "lie within", times(b.StallBand))
 	for _, row := range b.System {
 		s.fact(row.Cites, "what the system takes", row.What, "", row.Bytes.String())
@@ -222,6 +223,21 @@ func boardSheet(b *blocks.Board) *Sheet {
 	return s
 }
 
+func (s *Sheet) cache(name string, c *blocks.Cache) {
+	if c.Bytes == 0 {
+		return
+	}
+	s.fact(c.Cites, "memory", name, "", c.Bytes.String())
+	s.fact(c.Cites, "memory", name, "lines of", c.Line.String())
+	s.fact(c.Cites, "memory", name, "ways", strconv.Itoa(c.Ways))
+	if c.WriteAround {
+		s.fact(c.Cites, "memory", name, "", "fetches nothing on a write")
+	}
+	if c.Maintenance > 0 {
+		s.fact(c.Cites, "memory", name, "cycles a line of a DMA buffer", number(c.Maintenance))
+	}
+}
+
 func (s *Sheet) bank(b *blocks.Bank) {
 	const section = "memory"
 	s.fact(b.Cites, section, b.Name, "", string(b.Kind))
@@ -239,6 +255,9 @@ func (s *Sheet) bank(b *blocks.Bank) {
 	} else {
 		s.fact(b.Cites, section, b.Name, "not cached, cycles more to read", number(b.Read))
 		s.fact(b.Cites, section, b.Name, "to write", number(b.Write))
+	}
+	if b.Fetch > 0 {
+		s.fact(b.Cites, section, b.Name, "fetching code adds to compute", blocks.Percent(b.Fetch))
 	}
 	for _, t := range b.Taken {
 		s.fact(t.Cites, section, b.Name, strings.ReplaceAll(t.What, "_", " ")+" takes", t.Bytes.String())

@@ -142,6 +142,7 @@ type Node struct {
 	Worst  Figure  `json:"worst" jsonschema:"cycles a block, stalls left out"`
 	Stalls Figure  `json:"stalls" jsonschema:"cycles a block"`
 	Basis  string  `json:"basis"`
+	Source string  `json:"source,omitempty" jsonschema:"what the cycles were counted or timed from, its wires' sums left out"`
 	Bytes  int64   `json:"bytes" jsonschema:"state and buffers"`
 	Lies   []Share `json:"lies,omitempty" jsonschema:"the banks that its buffers lie in"`
 	Note   string  `json:"note,omitempty"`
@@ -313,7 +314,7 @@ func nodes(e *estimator.Estimate) []Node {
 		c := &e.Nodes[i]
 		list[i] = Node{
 			Name: n.Name, Block: n.Block().Name, Kernel: n.Use.Variant(), Copies: c.Copies, Place: n.Place.Where(),
-			Mean: figure(c.Mean), Worst: figure(c.Worst), Stalls: figure(c.Stalls), Basis: c.Basis.String(),
+			Mean: figure(c.Mean), Worst: figure(c.Worst), Stalls: figure(c.Stalls), Basis: c.Basis.String(), Source: c.Source,
 			Bytes: int64(c.State + c.Buffers), Note: n.Note,
 		}
 	}

@@ -114,9 +114,22 @@ func alike(e *estimator.Estimate) string {
 
 // worth tells in one line what the figures are worth.
 func worth(e *estimator.Estimate) string {
-	g := e.Graph
-	return fmt.Sprintf("Data bytes are exact; code bytes lie within %s of the figure. Compute is %s, within %s; stalls are modelled, within %s; system cycles and bytes are stated by the board.",
-		times(g.Core.CodeBand), computeBasis(e), times(g.Core.ComputeBand), times(g.Board.StallBand))
+	core := e.Graph.Core
+	counted, timed := false, false
+	for i := range e.Nodes {
+		counted = counted || e.Nodes[i].Basis == blocks.Counted
+		timed = timed || e.Nodes[i].Basis == blocks.Emulated
+	}
+	code, compute := "within "+times(core.CodeBand)+" of the figure", computeBasis(e)+", within "+times(core.ComputeBand)
+	switch {
+	case timed && counted:
+		code = fmt.Sprintf("within %s of the figure where a kernel was compiled, %s where it was counted", times(core.EmulatedCodeBand), times(core.CodeBand))
+		compute = fmt.Sprintf("emulated within %s, counted within %s", times(core.EmulatedBand), times(core.ComputeBand))
+	case timed:
+		code, compute = "within "+times(core.EmulatedCodeBand)+" of the figure", computeBasis(e)+", within "+times(core.EmulatedBand)
+	}
+	return fmt.Sprintf("Data bytes are exact; code bytes lie %s. Compute is %s; stalls are modelled, within %s; system cycles and bytes are stated by the board.",
+		code, compute, times(e.Graph.Board.StallBand))
 }
 
 func times(b blocks.Band) string { return fmt.Sprintf("%g to %g times", b.Low, b.High) }

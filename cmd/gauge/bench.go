@@ -39,6 +39,7 @@ func (k *kernel) timed(oneSample bool) []string {
 type passage struct {
 	style     int
 	point     int
+	calls     int
 	costliest bool
 }
 
@@ -51,14 +52,15 @@ type bench struct {
 	passages []passage
 }
 
-func newBench(k *kernel, v variant) *bench {
+func newBench(k *kernel, v variant, c *core) *bench {
 	b := &bench{kernel: k, variant: v, styles: k.styles()}
 	for one := range b.points {
 		b.points[one] = k.points(v, one == 1)
 		for p := range b.points[one] {
 			for s, st := range b.styles {
 				if st.oneSample == (one == 1) {
-					b.passages = append(b.passages, passage{s, p, false}, passage{s, p, true})
+					calls := b.points[one][p].calls(c.soft(st))
+					b.passages = append(b.passages, passage{s, p, calls, false}, passage{s, p, calls, true})
 				}
 			}
 		}
@@ -127,13 +129,13 @@ static float *out[%d];`, arenaBytes/8, mostPointers, mostFrames*4, mostPointers,
 	p("};")
 	// The points.
 	p("static const %s_params params[] = {", k.name)
-	type row struct{ first, calls, channels, frames, kind, one int }
+	type row struct{ first, channels, frames, kind, one int }
 	var rows []row
 	n := 0
 	for one := range b.points {
 		for i := range b.points[one] {
 			pt := &b.points[one][i]
-			rows = append(rows, row{n, pt.calls, pt.channels, pt.blockSize, b.kind(pt), one})
+			rows = append(rows, row{n, pt.channels, pt.blockSize, b.kind(pt), one})
 			for call := range pt.settings {
 				p("  {%s},", b.initialiser(pt.settings[call]))
 				n++
@@ -141,18 +143,18 @@ static float *out[%d];`, arenaBytes/8, mostPointers, mostFrames*4, mostPointers,
 		}
 	}
 	p("};")
-	p("static const struct { uint32_t first, calls, channels, frames, kind, one; } points[] = {")
+	p("static const struct { uint32_t first, channels, frames, kind, one; } points[] = {")
 	for _, r := range rows {
-		p("  {%d, %d, %d, %d, %d, %d},", r.first, r.calls, r.channels, r.frames, r.kind, r.one)
+		p("  {%d, %d, %d, %d, %d},", r.first, r.channels, r.frames, r.kind, r.one)
 	}
 	p("};")
-	p("static const struct { uint16_t style, point, costliest; } passages[] = {")
+	p("static const struct { uint16_t style, point, calls, costliest; } passages[] = {")
 	for _, ps := range b.passages {
 		at := ps.point
 		if b.styles[ps.style].oneSample {
 			at += len(b.points[0])
 		}
-		p("  {%d, %d, %d},", ps.style, at, ones(ps.costliest))
+		p("  {%d, %d, %d, %d},", ps.style, at, ps.calls, ones(ps.costliest))
 	}
 	p("};")
 	b.prepare(p)
@@ -328,6 +330,7 @@ func (b *bench) measure(p func(string, ...any), kinds []string, sent string) {
 	eventIns := events(k.block.Inputs)
 	p("static void fill(int costliest, uint32_t n, uint32_t block) {")
 	p("  (void)costliest, (void)n, (void)block;")
+	p("  for (uint32_t i = 0; i < %d; i++) { in[i] = in_memory[i]; out[i] = out_memory[i]; }", mostPointers)
 	for _, channels := range manyChannels {
 		p("  if (env.channels == %d) {", channels)
 		for i, in := range k.inputs(channels, b.variant.moved) {
@@ -350,10 +353,9 @@ func (b *bench) measure(p func(string, ...any), kinds []string, sent string) {
 	p("}\n")
 	p("static __attribute__((noinline)) void measure(void) { // apart from reset, which enables the float unit")
 	p("  for (uint32_t n = 0; n < sizeof passages / sizeof passages[0]; n++) {")
-	p("    uint32_t at = passages[n].point, one = points[at].one, frames = one ? points[at].calls : points[at].frames;")
+	p("    uint32_t at = passages[n].point, one = points[at].one, frames = one ? %d : points[at].frames;", mostFrames)
 	p("    int costliest = passages[n].costliest;")
 	p("    prepare(at, costliest);")
-	p("    for (uint32_t i = 0; i < %d; i++) { in[i] = in_memory[i]; out[i] = out_memory[i]; }", mostPointers)
 	p("    fill(costliest, frames, 0);")
 	for _, in := range eventIns {
 		p("    { kernel_event e = {0, 1}; %s_event_%s(state, &env, &e, in%s); }", k.name, in, sent)
@@ -362,8 +364,8 @@ func (b *bench) measure(p func(string, ...any), kinds []string, sent string) {
 		p("    %s(state, &env, in, out%s);", k.entry(false), sent)
 	}
 	p("    mark();")
-	p("    for (uint32_t call = 0; call < points[at].calls; call++) {")
-	p("      if (!one || call == 0) fill(costliest, frames, call + 1);")
+	p("    for (uint32_t call = 0; call < passages[n].calls; call++) {")
+	p("      if (!one || call %% %d == 0) fill(costliest, frames, call + 1);", mostFrames)
 	p("      switch (points[at].kind) {")
 	for n, f := range kinds {
 		switch {

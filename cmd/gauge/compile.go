@@ -119,7 +119,6 @@ type symbol struct {
 	name    string
 	address uint64
 	size    uint64
-	data    bool
 }
 
 // symbols reads the functions and the constants of a program, by address.
@@ -139,60 +138,65 @@ func symbols(program string) ([]symbol, error) {
 		if s.Size == 0 || kind != elf.STT_FUNC && kind != elf.STT_OBJECT {
 			continue
 		}
-		list = append(list, symbol{s.Name, s.Value &^ 1, s.Size, kind == elf.STT_OBJECT})
+		list = append(list, symbol{s.Name, s.Value &^ 1, s.Size})
 	}
 	slices.SortFunc(list, func(a, b symbol) int { return int(int64(a.address) - int64(b.address)) })
 	return list, nil
 }
 
-// code is what a style takes of flash.
+// code is what a style takes of flash, and of RAM for the library's data.
 type code struct {
-	functions map[string]blocks.Bytes
-	constants blocks.Bytes
-	symbols   map[string]blocks.Bytes
+	functions, updates map[string]blocks.Bytes
+	constants          blocks.Bytes
+	symbols, data      map[string]blocks.Bytes
 }
 
-// flash links a style by itself, garbage-collected, and reads what stays. The
-// library that start alone needs is not charged: a firmware that never starts
-// again may compute its tables beforehand.
+// flash links a style by itself, garbage-collected, and reads what stays: with
+// everything, and without the updates, which no graph calls whose parameters
+// stay where they are.
 func (w *workshop) flash(style int) (*code, error) {
 	k, st := w.bench.kernel, w.bench.styles[style]
-	roots := []string{}
+	roots := []string{alias(style, k.name+"_start")}
+	for _, f := range k.timed(st.oneSample) {
+		if !strings.HasPrefix(f, k.name+"_update_") {
+			roots = append(roots, alias(style, f))
+		}
+	}
+	still, err := w.link(style, roots)
+	if err != nil {
+		return nil, err
+	}
+	stays := map[string]bool{}
+	for _, p := range still {
+		stays[p.section] = true
+	}
 	for _, f := range k.timed(st.oneSample) {
 		roots = append(roots, alias(style, f))
 	}
-	own, err := w.link(style, append(slices.Clone(roots), alias(style, k.name+"_start")))
+	all, err := w.link(style, roots)
 	if err != nil {
 		return nil, err
 	}
-	objectSymbols, err := symbols(w.path(object(style)))
-	if err != nil {
-		return nil, err
-	}
-	mine := map[string]bool{}
-	for _, s := range objectSymbols {
-		mine[s.name] = true
-	}
-	c := &code{functions: map[string]blocks.Bytes{}, symbols: map[string]blocks.Bytes{}}
+	c := &code{functions: map[string]blocks.Bytes{}, updates: map[string]blocks.Bytes{}, symbols: map[string]blocks.Bytes{}, data: map[string]blocks.Bytes{}}
 	prefix := alias(style, k.name) + "_"
-	for _, s := range own {
+	for _, p := range all {
+		function, isCode := strings.CutPrefix(p.section, ".text.")
 		switch {
-		case mine[s.name] && s.data:
-			c.constants += blocks.Bytes(s.size)
-		case mine[s.name]:
-			c.functions[plain(s.name, prefix, k.name+"_")] += blocks.Bytes(s.size)
-		}
-	}
-	if !slices.ContainsFunc(own, func(s symbol) bool { return !mine[s.name] }) {
-		return c, nil
-	}
-	running, err := w.link(style, roots)
-	if err != nil {
-		return nil, err
-	}
-	for _, s := range running {
-		if !mine[s.name] {
-			c.symbols[s.name] = max(c.symbols[s.name], blocks.Bytes(s.size))
+		case p.member != "":
+			if p.flash {
+				c.symbols[p.member] += p.bytes
+			}
+			if p.ram {
+				c.data[p.member] += p.bytes
+			}
+		case isCode:
+			list := c.functions
+			if !stays[p.section] {
+				list = c.updates
+			}
+			list[plain(strings.TrimPrefix(function, "unlikely."), prefix, k.name+"_")] += p.bytes
+		case p.flash:
+			c.constants += p.bytes
 		}
 	}
 	return c, nil
@@ -207,23 +211,20 @@ func plain(name, prefix, block string) string {
 }
 
 // link links the object of a style alone, keeping some functions and what they
-// need.
-func (w *workshop) link(style int, roots []string) ([]symbol, error) {
-	program := w.path("alone.elf")
-	args := slices.Concat(w.core.flags, []string{"-nostartfiles", "--specs=nosys.specs", "-Wl,--gc-sections", "-Wl,--no-warn-rwx-segments", "-Wl,-e," + roots[0]})
+// need, and gives the pieces that are linked.
+func (w *workshop) link(style int, roots []string) ([]piece, error) {
+	args := slices.Concat(w.core.flags, []string{"-nostartfiles", "--specs=nosys.specs", "-Wl,--gc-sections", "-Wl,--no-warn-rwx-segments", "-Wl,-e," + roots[0], "-Wl,-Map," + w.path("alone.map")})
 	for _, r := range roots {
 		args = append(args, "-Wl,-u,"+r)
 	}
-	if _, err := call("", compiler, append(args, w.path(object(style)), "-lm", "-o", program)...); err != nil {
+	if _, err := call("", compiler, append(args, w.path(object(style)), "-lm", "-o", w.path("alone.elf"))...); err != nil {
 		return nil, err
 	}
-	all, err := symbols(program)
+	text, err := os.ReadFile(w.path("alone.map"))
 	if err != nil {
 		return nil, err
 	}
-	// Data in RAM is the library's own, as the C library's context; it is not
-	// flash but for its initial values, which are charged all the same.
-	return all, nil
+	return parseMap(string(text)), nil
 }
 
 var usageLine = regexp.MustCompile(`(?m)^\S+:(\S+)\t(\d+)\t`)

@@ -32,7 +32,11 @@ func TestGainIsTimed(t *testing.T) {
 	needTools(t, toolNames...)
 	k := openGain(t)
 	c, _ := findCore("m4f")
-	v, err := measure(k, k.variants()[0], c)
+	plugin, err := buildPlugin(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := measure(k, k.variants()[0], c, plugin)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -66,7 +70,7 @@ func TestGainIsTimed(t *testing.T) {
 // tests. Here the sizes must be refused where they differ.
 func TestSizesThatDifferAreRefused(t *testing.T) {
 	k := openGain(t)
-	b := newBench(k, k.variants()[0])
+	b := newBench(k, k.variants()[0], cores[1])
 	if err := b.checkSizes(map[int][]int64{0: {4}}); err != nil {
 		t.Errorf("A state of one word is refused: %v.", err)
 	}

@@ -53,6 +53,14 @@ func (j *job) open(names []string, next func() error) error {
 	if j.project.tools, err = toolVersions(); err != nil {
 		return err
 	}
+	folder, err := os.MkdirTemp("", "gauge")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(folder)
+	if j.project.plugin, err = buildPlugin(folder); err != nil {
+		return err
+	}
 	list, err := library(names)
 	if err != nil {
 		return err
@@ -128,7 +136,7 @@ func (j *job) measureAll(wanted func(k *kernel, c *core) (bool, error), done fun
 	for range runtime.NumCPU() {
 		workers.Go(func() {
 			for t := range queue {
-				v, err := measure(t.kernel, t.variant, t.core)
+				v, err := measure(t.kernel, t.variant, t.core, j.project.plugin)
 				mu.Lock()
 				g := open[t.core.name+"/"+t.kernel.block.Name]
 				finished++
@@ -324,7 +332,7 @@ func differs(before, now *blocks.Emulation, k *kernel) string {
 				what    string
 				was, is float64
 			}{
-				{"bytes of code", sum(a.Functions), sum(b.Functions)},
+				{"bytes of code", sum(a.Functions) + sum(a.Updates), sum(b.Functions) + sum(b.Updates)},
 				{"cycles a block", cyclesAt(a, &p, k), cyclesAt(b, &p, k)},
 			} {
 				if math.Abs(pair.is-pair.was) > otherTools*pair.was {

@@ -10,13 +10,13 @@ import (
 )
 
 // measure builds, runs and times one variant of a kernel on a core.
-func measure(k *kernel, v variant, c *core) (*blocks.EmulatedVariant, error) {
+func measure(k *kernel, v variant, c *core, plugin string) (*blocks.EmulatedVariant, error) {
 	folder, err := os.MkdirTemp("", "gauge")
 	if err != nil {
 		return nil, err
 	}
 	defer os.RemoveAll(folder)
-	b := newBench(k, v)
+	b := newBench(k, v, c)
 	w := &workshop{folder: folder, core: c, bench: b}
 	program, err := w.build()
 	if err != nil {
@@ -35,8 +35,8 @@ func measure(k *kernel, v variant, c *core) (*blocks.EmulatedVariant, error) {
 		return nil, err
 	}
 	join := &joiner{step: r.step}
-	walk := &walker{program: listing, blocks: map[uint64][]*instruction{}, step: join.next, enter: r.enter}
-	said, err := emulate(c.machine, program, walk.read)
+	walk := &walker{program: listing, step: join.next, enter: r.enter}
+	said, err := emulate(c.machine, program, plugin, walk.read)
 	if err != nil {
 		return nil, err
 	}
@@ -144,7 +144,7 @@ func (b *bench) summarise(w *workshop, result *recording) (*blocks.EmulatedVaria
 			return nil, err
 		}
 		e := blocks.EmulatedStyle{Optimise: st.optimise, OneSample: st.oneSample, Maths: "library", Precision: "single",
-			Functions: c.functions, Constants: c.constants, Symbols: c.symbols, Stack: blocks.Bytes(result.stacks[s])}
+			Functions: c.functions, Updates: c.updates, Constants: c.constants, Symbols: c.symbols, Data: c.data, Stack: blocks.Bytes(result.stacks[s])}
 		if st.approximate {
 			e.Maths = "approximate"
 		}

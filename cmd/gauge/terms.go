@@ -49,6 +49,7 @@ func (k *kernel) loops() (factors, conditions []string) {
 		}
 		for _, m := range conditionOf.FindAllStringSubmatch(f.Text(), -1) {
 			add(&conditions, "if "+m[1]+" { 1 } else { 0 }")
+			add(&conditions, "if "+m[1]+" { 0 } else { 1 }")
 		}
 		for _, m := range logarithmOf.FindAllString(f.Text(), -1) {
 			add(&factors, m)
@@ -78,7 +79,7 @@ func (k *kernel) looped() []int {
 }
 
 // products are the products of up to three factors, with and without a
-// condition, that differ from point to point; 1 is first.
+// condition that is met or is not, that differ from point to point; 1 is first.
 func (k *kernel) products(uses []*blocks.Use) ([]term, error) {
 	factors, conditions := k.loops()
 	varying := func(list []string) ([]string, error) {
@@ -120,8 +121,9 @@ func (k *kernel) products(uses []*blocks.Use) ([]term, error) {
 			}
 		}
 	}
+	plain := slices.Clone(texts)
 	for _, c := range conditions {
-		for _, t := range slices.Clone(texts[:1+len(factors)]) {
+		for _, t := range plain {
 			if t == "1" {
 				texts = append(texts, c)
 			} else {

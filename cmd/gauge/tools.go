@@ -17,6 +17,9 @@ type core struct {
 	clock   func() clock
 	// predicates: the core has IT blocks.
 	predicates bool
+	// softSingle and softDouble: arithmetic in these is by software, whose cycles
+	// differ from value to value.
+	softSingle, softDouble bool
 	// triple and cpu are those of LLVM's model, where there is no table.
 	triple, cpu string
 }
@@ -25,11 +28,11 @@ type core struct {
 // since QEMU's own M33 board boots from elsewhere; the instructions executed
 // are the same.
 var cores = []*core{
-	{name: "m0plus", flags: []string{"-mcpu=cortex-m0plus", "-mthumb"}, machine: "mps2-an385",
+	{name: "m0plus", flags: []string{"-mcpu=cortex-m0plus", "-mthumb"}, machine: "mps2-an385", softSingle: true, softDouble: true,
 		clock: func() clock { return &m0plus{} }},
-	{name: "m4f", flags: []string{"-mcpu=cortex-m4", "-mthumb", "-mfpu=fpv4-sp-d16", "-mfloat-abi=hard"}, machine: "mps2-an386", predicates: true,
+	{name: "m4f", flags: []string{"-mcpu=cortex-m4", "-mthumb", "-mfpu=fpv4-sp-d16", "-mfloat-abi=hard"}, machine: "mps2-an386", predicates: true, softDouble: true,
 		clock: func() clock { return &m4f{} }},
-	{name: "m33", flags: []string{"-mcpu=cortex-m33", "-mthumb", "-mfpu=fpv5-sp-d16", "-mfloat-abi=hard"}, machine: "mps2-an500", predicates: true,
+	{name: "m33", flags: []string{"-mcpu=cortex-m33", "-mthumb", "-mfpu=fpv5-sp-d16", "-mfloat-abi=hard"}, machine: "mps2-an500", predicates: true, softDouble: true,
 		clock: func() clock { return &m33{} }},
 	{name: "m7", flags: []string{"-mcpu=cortex-m7", "-mthumb", "-mfpu=fpv5-d16", "-mfloat-abi=hard"}, machine: "mps2-an500", predicates: true,
 		triple: "thumbv7em-none-eabihf", cpu: "cortex-m7"},
@@ -50,6 +53,7 @@ func findCore(name string) (*core, bool) {
 var kernelFlags = []string{"-std=c11", "-Wall", "-Wextra", "-Wno-unused-function", "-fno-math-errno", "-ffunction-sections", "-fdata-sections", "-fstack-usage"}
 
 const (
+	hostCompiler = "cc"
 	compiler     = "arm-none-eabi-gcc"
 	objectCopier = "arm-none-eabi-objcopy"
 	lister       = "arm-none-eabi-objdump"
@@ -59,17 +63,17 @@ const (
 )
 
 // toolNames are the programs that gauge runs.
-var toolNames = []string{compiler, objectCopier, lister, emulator, disassembler, analyser}
+var toolNames = []string{hostCompiler, compiler, objectCopier, lister, emulator, disassembler, analyser}
 
-// packages are the Debian packages that hold them, with the libraries that are
-// linked.
+// packages are the Debian packages that hold those that figures depend on, with
+// the libraries that are linked.
 var packages = []string{"binutils-arm-none-eabi", "gcc-arm-none-eabi", "libnewlib-arm-none-eabi", "llvm-19", "qemu-system-arm"}
 
 // toolVersions are the versions of the packages, by name.
 func toolVersions() (map[string]string, error) {
 	for _, name := range toolNames {
 		if _, err := exec.LookPath(name); err != nil {
-			return nil, fmt.Errorf("the program %s is missing: apt-get install %s", name, strings.Join(packages, " "))
+			return nil, fmt.Errorf("the program %s is missing: apt-get install gcc libc6-dev %s", name, strings.Join(packages, " "))
 		}
 	}
 	versions := map[string]string{}

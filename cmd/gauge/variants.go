@@ -100,12 +100,48 @@ type point struct {
 	group     string // run, updates.NAME or events.NAME
 	channels  int
 	blockSize int
-	calls     int
 	// settings are those of the block's parameters, one list for each call of
 	// an update, else one.
 	settings [][]blocks.Setting
 	heldOut  bool
+	audio    bool // called for samples, not for periods
+	loops    int  // channels times counts: how often a sample may come by the kernel's innermost loop
 }
+
+// Samples for which a point is called, and periods of what is called once in a
+// period: enough for a mean over what differs from sample to sample, the more
+// where float arithmetic is by software and loops add no mean of their own.
+const (
+	samplesTimed, samplesTimedSoft = 64, 384
+	periodsTimed, periodsTimedSoft = 32, 64
+	eventsTimed                    = 8
+	moves                          = 6
+)
+
+// fraction is the fraction of a sample in all times.
+const fraction = 0.37
+
+// calls is how often a point is called, by a kernel with software arithmetic or
+// without.
+func (p *point) calls(soft bool) int {
+	samples, periods := samplesTimed, periodsTimed
+	if soft {
+		samples, periods = samplesTimedSoft, periodsTimedSoft
+	}
+	switch {
+	case strings.HasPrefix(p.group, groupUpdates):
+		return moves
+	case strings.HasPrefix(p.group, groupEvents):
+		return eventsTimed
+	case !p.audio:
+		return periods
+	}
+	samples = max(samplesTimed, samples/p.loops)
+	return (samples + p.blockSize - 1) / p.blockSize
+}
+
+// soft tells whether a style's arithmetic is by software.
+func (c *core) soft(s style) bool { return c.softSingle || s.double && c.softDouble }
 
 // use is the point as the catalog's formulas see it.
 func (p *point) use(b *blocks.Block, call int) *blocks.Use {
@@ -146,26 +182,30 @@ func (k *kernel) points(v variant, oneSample bool) []point {
 	if k.manyChannels() {
 		channels = manyChannels
 	}
-	sizes, heldOut, calls := fittedSizes, heldOutSizes, 1
+	sizes, heldOut := fittedSizes, heldOutSizes
 	if oneSample || k.block.Processes() != blocks.Audio {
-		sizes, heldOut, calls = []int{1}, []int{1}, 8
+		sizes, heldOut = []int{1}, []int{1}
 	}
 	var list []point
-	add := func(group string, settings []blocks.Setting, channels, size, calls int, held bool) {
-		list = append(list, point{group: group, channels: channels, blockSize: size, calls: calls, settings: [][]blocks.Setting{settings}, heldOut: held})
+	add := func(group string, settings []blocks.Setting, channels, size int, held bool) {
+		loops := channels
+		for _, i := range k.looped() {
+			loops *= max(1, int(settings[i].Span.High))
+		}
+		list = append(list, point{group: group, loops: loops, channels: channels, blockSize: size, settings: [][]blocks.Setting{settings}, heldOut: held, audio: k.block.Processes() == blocks.Audio})
 	}
 	counted := k.combinations(v, base)
 	if k.ticks() {
 		for _, size := range sizes {
-			add(groupRun, base, 1, size, calls, false)
+			add(groupRun, base, 1, size, false)
 		}
 		// Every combination of the counts with every number of channels, at
 		// changing sizes; between them those that are kept out of the fit.
 		for n, settings := range counted {
 			for m, ch := range channels {
-				add(groupRun, settings, ch, sizes[(n+m)%len(sizes)%3], calls, false)
+				add(groupRun, settings, ch, sizes[(n+m)%len(sizes)%3], false)
 				if (n+m)%3 == 1 {
-					add(groupRun, settings, ch, heldOut[n%len(heldOut)], calls, true)
+					add(groupRun, settings, ch, heldOut[n%len(heldOut)], true)
 				}
 			}
 		}
@@ -176,9 +216,9 @@ func (k *kernel) points(v variant, oneSample bool) []point {
 			for n, value := range k.values(i, base) {
 				settings := slices.Clone(base)
 				settings[i].Span = blocks.Span{Low: value, High: value}
-				add(groupRun, settings, 1, sizes[n%len(sizes)%2], calls, false)
+				add(groupRun, settings, 1, sizes[n%len(sizes)%2], false)
 				if n == 1 {
-					add(groupRun, settings, 1, heldOut[0], calls, true)
+					add(groupRun, settings, 1, heldOut[0], true)
 				}
 			}
 		}
@@ -187,10 +227,9 @@ func (k *kernel) points(v variant, oneSample bool) []point {
 		for n, settings := range counted {
 			for m, ch := range channels {
 				p := point{group: groupUpdates + up.Name, channels: ch, blockSize: 16, heldOut: n > 0 && (n+m)%3 == 2}
-				for t := range 6 {
+				for t := range moves {
 					p.settings = append(p.settings, k.moving(up.When, settings, t))
 				}
-				p.calls = len(p.settings)
 				list = append(list, p)
 			}
 		}
@@ -201,7 +240,7 @@ func (k *kernel) points(v variant, oneSample bool) []point {
 		}
 		for n, settings := range counted {
 			for m, ch := range channels {
-				add(groupEvents+name, settings, ch, 16, 4, n > 0 && (n+m)%3 == 2)
+				add(groupEvents+name, settings, ch, 16, n > 0 && (n+m)%3 == 2)
 			}
 		}
 	}
@@ -231,8 +270,9 @@ func (k *kernel) defaults(v variant) []blocks.Setting {
 			middle := between(p, limits, 0.5)
 			settings[i].Span = blocks.Span{Low: middle, High: middle}
 		}
-		if p.Unit == blocks.UnitRatio && settings[i].Span == (blocks.Span{}) {
-			// Products with 0 are cheap where floats are made by software.
+		if (p.Unit == blocks.UnitRatio || p.Unit == blocks.UnitDecibels) && settings[i].Span == (blocks.Span{}) {
+			// Products with 0, and with a gain of 1, are cheap where floats are made
+			// by software.
 			limits, _ := p.At(rate)
 			value := between(p, limits, 0.6)
 			settings[i].Span = blocks.Span{Low: value, High: value}
@@ -245,7 +285,8 @@ func (k *kernel) defaults(v variant) []blocks.Setting {
 			settings[i].Moved = blocks.ByAudio
 		}
 	}
-	// A memory that is longer than a point may have is shortened.
+	// A memory that is longer than a point may have is shortened. Then times are
+	// made no whole number of samples, since the fraction 0 is cheap too.
 	for i := range k.block.Params {
 		p := &k.block.Params[i]
 		for p.Unit == blocks.UnitTime && !k.fits(settings) {
@@ -254,6 +295,12 @@ func (k *kernel) defaults(v variant) []blocks.Setting {
 			if limits, _ := p.At(rate); settings[i].Span.High < limits.Low {
 				settings[i].Span = blocks.Span{Low: limits.Low, High: limits.Low}
 				break
+			}
+		}
+		if p.Unit == blocks.UnitTime && !p.Categorical() {
+			value := settings[i].Span.High + fraction/float64(rate)
+			if limits, _ := p.At(rate); value <= limits.High {
+				settings[i].Span = blocks.Span{Low: value, High: value}
 			}
 		}
 	}
@@ -388,7 +435,7 @@ func counts(p *blocks.Param, def float64) []float64 {
 	return slices.Compact(list)
 }
 
-// moving gives settings in which some parameters have moved to place t of six.
+// moving gives settings in which some parameters have moved to place t of so many.
 func (k *kernel) moving(names []string, settings []blocks.Setting, t int) []blocks.Setting {
 	moved := slices.Clone(settings)
 	for _, name := range names {
@@ -399,7 +446,7 @@ func (k *kernel) moving(names []string, settings []blocks.Setting, t int) []bloc
 			// A buffer is as long as the time at the start.
 			limits.High = min(limits.High, max(limits.Low, settings[i].Span.High))
 		}
-		value := between(p, limits, (float64(t)+0.5)/6)
+		value := between(p, limits, (float64(t)+0.5)/moves)
 		moved[i].Span = blocks.Span{Low: value, High: value}
 	}
 	return moved

@@ -56,7 +56,7 @@ func (s *solver) start() *state {
 func (s *solver) priced(k *kind, bank int, prices []float64) float64 {
 	cost := k.cost[bank]
 	for _, r := range s.over[bank] {
-		cost += prices[r] * float64(k.bytes)
+		cost += prices[r] * float64(k.takes[r])
 	}
 	return cost
 }
@@ -67,12 +67,6 @@ func (s *solver) priced(k *kind, bank int, prices []float64) float64 {
 // it all; +Inf where an item has nowhere to go.
 func (s *solver) relax(st *state, prices []float64) (bound float64, holds bool) {
 	clear(s.load)
-	for b := range s.ofBank {
-		s.ofBank[b] = 0
-		for _, r := range s.over[b] {
-			s.ofBank[b] += prices[r]
-		}
-	}
 	bound = st.paid
 	for k := range s.kinds {
 		left := st.left[k]
@@ -89,8 +83,8 @@ func (s *solver) relax(st *state, prices []float64) (bound float64, holds bool) 
 				if closed>>b&1 != 0 {
 					continue
 				}
-				if cost := kind.cost[b] + s.ofBank[b]*float64(kind.bytes); cost < cheapest {
-					if n := s.fits(st.rooms, b, kind.bytes); n > 0 {
+				if cost := s.priced(kind, b, prices); cost < cheapest {
+					if n := s.fits(st.rooms, b, kind); n > 0 {
 						cheapest, at, most = cost, b, n
 					}
 				}
@@ -101,7 +95,7 @@ func (s *solver) relax(st *state, prices []float64) (bound float64, holds bool) 
 			n := int(min(int64(left), most))
 			bound += cheapest * float64(n)
 			for _, r := range s.over[at] {
-				s.load[r] += kind.bytes * int64(n)
+				s.load[r] += kind.takes[r] * int64(n)
 			}
 			st.goes[k] |= 1 << at
 			st.edge[k] = cheapest
@@ -178,7 +172,7 @@ func (s *solver) keepRelaxed(st *state) {
 	for k := range s.kinds {
 		for left := st.left[k]; left > 0; {
 			b := s.cheapest(&s.kinds[k], l.rooms, ^st.goes[k], s.trial)
-			n := int(min(int64(left), s.fits(l.rooms, b, s.kinds[k].bytes)))
+			n := int(min(int64(left), s.fits(l.rooms, b, &s.kinds[k])))
 			l.add(k, b, n)
 			left -= n
 		}
@@ -194,7 +188,7 @@ func (s *solver) cheapest(k *kind, rooms []int64, closed uint64, prices []float6
 		if closed>>b&1 != 0 {
 			continue
 		}
-		if cost := s.priced(k, b, prices); cost < least && s.fits(rooms, b, k.bytes) > 0 {
+		if cost := s.priced(k, b, prices); cost < least && s.fits(rooms, b, k) > 0 {
 			least, at = cost, b
 		}
 	}

@@ -62,7 +62,7 @@ func (s *solver) fillIn(order []int, st *state, prices []float64) {
 			if b < 0 {
 				return
 			}
-			n := int(min(int64(left), s.fits(l.rooms, b, kind.bytes)))
+			n := int(min(int64(left), s.fits(l.rooms, b, kind)))
 			l.add(k, b, n)
 			left -= n
 		}
@@ -80,7 +80,7 @@ type lying struct {
 // add puts n items more of a kind into a bank; n below 0 takes them out.
 func (l *lying) add(k, bank, n int) {
 	l.counts[k*l.s.banks+bank] += n
-	l.s.take(l.rooms, bank, l.s.kinds[k].bytes, n)
+	l.s.take(l.rooms, bank, &l.s.kinds[k], n)
 }
 
 func (l *lying) cost() float64 {
@@ -118,7 +118,7 @@ func (l *lying) move(k, from int) bool {
 	l.add(k, from, -1)
 	to := from
 	for b, cost := range kind.cost {
-		if below(cost, kind.cost[to]) && l.s.fits(l.rooms, b, kind.bytes) > 0 {
+		if below(cost, kind.cost[to]) && l.s.fits(l.rooms, b, kind) > 0 {
 			to = b
 		}
 	}

@@ -79,6 +79,12 @@ func random(seed uint64) *pack.Problem {
 	}
 	if seed%3 == 0 {
 		p.Shared = []pack.Shared{{Banks: []int{0, 1}, Room: (p.Room[0] + p.Room[1]) / 2}}
+		if seed%2 == 0 {
+			p.Shared[0].Takes = make([]int64, len(p.Items))
+			for i := range p.Items {
+				p.Shared[0].Takes[i] = r.Int64N(size(&p.Items[i]))
+			}
+		}
 	}
 	return p
 }
@@ -129,7 +135,7 @@ func least(t *testing.T, solver *outside.Solver, p *pack.Problem) float64 {
 			fmt.Fprintf(&ones, " + x%d_%d", i, b)
 			fmt.Fprintf(&binaries, " x%d_%d", i, b)
 			for _, r := range taken(p, b) {
-				fmt.Fprintf(&lines[r], " + %d x%d_%d", size(item), i, b)
+				fmt.Fprintf(&lines[r], " + %d x%d_%d", takes(p, i, r), i, b)
 			}
 		}
 		if !some {

@@ -38,6 +38,8 @@ func (i *Item) size() int64 {
 type Shared struct {
 	Banks []int // indexes
 	Room  int64 // bytes
+	// Takes is what each item takes of it, at least 0; nil: its size.
+	Takes []int64
 }
 
 // Problem is what to place, and where. Each cost is at least 0, and there are
@@ -103,6 +105,7 @@ func Solve(p *Problem, steps int) Result {
 // lies where makes no difference, so the search only counts them.
 type kind struct {
 	bytes int64
+	takes []int64 // of each room
 	cost  []float64
 	items []int
 }
@@ -125,9 +128,8 @@ type solver struct {
 	alive  bool      // a placement may exist
 
 	// Room to work in.
-	load   []int64
-	trial  []float64
-	ofBank []float64 // prices of the rooms of a bank together
+	load  []int64
+	trial []float64
 }
 
 func newSolver(p *Problem, steps int) *solver {
@@ -146,6 +148,7 @@ func newSolver(p *Problem, steps int) *solver {
 	// Anything that can be placed costs less than this.
 	dearest := 1.0
 	alike := map[int64][]int{} // by size
+	takes := make([]int64, len(s.rooms))
 	for i := range p.Items {
 		item := &p.Items[i]
 		size := item.size()
@@ -156,9 +159,15 @@ func newSolver(p *Problem, steps int) *solver {
 			}
 		}
 		dearest += most
+		for r := range takes {
+			takes[r] = size
+			if r >= s.banks && p.Shared[r-s.banks].Takes != nil {
+				takes[r] = p.Shared[r-s.banks].Takes[i]
+			}
+		}
 		at := -1
 		for _, k := range alike[size] {
-			if slices.Equal(s.kinds[k].cost, item.Cost) {
+			if slices.Equal(s.kinds[k].cost, item.Cost) && slices.Equal(s.kinds[k].takes, takes) {
 				at = k
 				break
 			}
@@ -166,7 +175,7 @@ func newSolver(p *Problem, steps int) *solver {
 		if at < 0 {
 			at = len(s.kinds)
 			alike[size] = append(alike[size], at)
-			s.kinds = append(s.kinds, kind{bytes: size, cost: item.Cost})
+			s.kinds = append(s.kinds, kind{bytes: size, takes: slices.Clone(takes), cost: item.Cost})
 		}
 		s.kinds[at].items = append(s.kinds[at].items, i)
 	}
@@ -174,23 +183,24 @@ func newSolver(p *Problem, steps int) *solver {
 	s.prices = make([]float64, len(s.rooms))
 	s.trial = make([]float64, len(s.rooms))
 	s.load = make([]int64, len(s.rooms))
-	s.ofBank = make([]float64, s.banks)
 	return s
 }
 
-// fits is how many items of a size still go into a bank.
-func (s *solver) fits(rooms []int64, bank int, bytes int64) int64 {
+// fits is how many items of a kind still go into a bank.
+func (s *solver) fits(rooms []int64, bank int, k *kind) int64 {
 	most := int64(math.MaxInt64)
 	for _, r := range s.over[bank] {
-		most = min(most, rooms[r]/bytes)
+		if k.takes[r] > 0 {
+			most = min(most, rooms[r]/k.takes[r])
+		}
 	}
 	return max(most, 0)
 }
 
-// take takes the room of n items out of a bank.
-func (s *solver) take(rooms []int64, bank int, bytes int64, n int) {
+// take takes the room of n items of a kind out of a bank.
+func (s *solver) take(rooms []int64, bank int, k *kind, n int) {
 	for _, r := range s.over[bank] {
-		rooms[r] -= bytes * int64(n)
+		rooms[r] -= k.takes[r] * int64(n)
 	}
 }
 
@@ -228,21 +238,21 @@ func (s *solver) settle(bank []int) {
 	for k := range s.kinds {
 		for _, i := range s.kinds[k].items {
 			kindOf[i] = &s.kinds[k]
-			s.take(rooms, bank[i], s.kinds[k].bytes, 1)
+			s.take(rooms, bank[i], &s.kinds[k], 1)
 		}
 	}
 	for moved := true; moved; {
 		moved = false
 		for i, from := range bank {
 			k := kindOf[i]
-			s.take(rooms, from, k.bytes, -1)
+			s.take(rooms, from, k, -1)
 			for b := range from {
-				if k.cost[b] == k.cost[from] && s.fits(rooms, b, k.bytes) > 0 {
+				if k.cost[b] == k.cost[from] && s.fits(rooms, b, k) > 0 {
 					bank[i], moved = b, true
 					break
 				}
 			}
-			s.take(rooms, bank[i], k.bytes, 1)
+			s.take(rooms, bank[i], k, 1)
 		}
 	}
 }

@@ -32,6 +32,14 @@ func taken(p *pack.Problem, bank int) []int {
 	return rooms
 }
 
+// takes is what an item takes of a room.
+func takes(p *pack.Problem, item, room int) int64 {
+	if shared := room - len(p.Room); shared >= 0 && p.Shared[shared].Takes != nil {
+		return p.Shared[shared].Takes[item]
+	}
+	return size(&p.Items[item])
+}
+
 func rooms(p *pack.Problem) []int64 {
 	all := slices.Clone(p.Room)
 	for _, s := range p.Shared {
@@ -54,17 +62,17 @@ func exhaust(p *pack.Problem) float64 {
 		for b, c := range item.Cost {
 			fits := !math.IsInf(c, 1)
 			for _, r := range taken(p, b) {
-				fits = fits && left[r] >= size(item)
+				fits = fits && left[r] >= takes(p, i, r)
 			}
 			if !fits {
 				continue
 			}
 			for _, r := range taken(p, b) {
-				left[r] -= size(item)
+				left[r] -= takes(p, i, r)
 			}
 			try(i+1, cost+c)
 			for _, r := range taken(p, b) {
-				left[r] += size(item)
+				left[r] += takes(p, i, r)
 			}
 		}
 	}
@@ -85,7 +93,7 @@ func held(p *pack.Problem, r *pack.Result) error {
 			return fmt.Errorf("item %d lies in bank %d, where it may not", i, b)
 		}
 		for _, room := range taken(p, b) {
-			left[room] -= size(&p.Items[i])
+			left[room] -= takes(p, i, room)
 		}
 		cost += p.Items[i].Cost[b]
 	}
@@ -148,7 +156,14 @@ func drawProblem(t *rapid.T) *pack.Problem {
 	}
 	if rapid.Bool().Draw(t, "shares") {
 		banks := rapid.SliceOfNDistinct(rapid.IntRange(0, banks-1), 1, banks, rapid.ID).Draw(t, "sharing")
-		p.Shared = []pack.Shared{{Banks: banks, Room: rapid.Int64Range(0, total).Draw(t, "shared room")}}
+		shared := pack.Shared{Banks: banks, Room: rapid.Int64Range(0, total).Draw(t, "shared room")}
+		if rapid.Bool().Draw(t, "its own measure") {
+			shared.Takes = make([]int64, len(p.Items))
+			for i := range shared.Takes {
+				shared.Takes[i] = rapid.Int64Range(0, 40).Draw(t, "takes")
+			}
+		}
+		p.Shared = []pack.Shared{shared}
 	}
 	return p
 }
@@ -214,7 +229,7 @@ func TestTies(t *testing.T) {
 		left := rooms(p)
 		for i, b := range r.Bank {
 			for _, room := range taken(p, b) {
-				left[room] -= size(&p.Items[i])
+				left[room] -= takes(p, i, room)
 			}
 		}
 		for i, b := range r.Bank {
@@ -223,9 +238,9 @@ func TestTies(t *testing.T) {
 				for _, room := range taken(p, earlier) {
 					has := left[room]
 					if slices.Contains(taken(p, b), room) {
-						has += size(&p.Items[i])
+						has += takes(p, i, room)
 					}
-					fits = fits && has >= size(&p.Items[i])
+					fits = fits && has >= takes(p, i, room)
 				}
 				if fits {
 					t.Fatalf("item %d lies in bank %d, and bank %d costs it as much and has room", i, b, earlier)

@@ -58,14 +58,14 @@ func (s *solver) narrow(st *state) (changed, ok bool) {
 			if st.barred[k]>>b&1 != 0 || st.goes[k]>>b&1 != 0 {
 				continue
 			}
-			if s.fits(st.rooms, b, kind.bytes) == 0 || !below(st.bound+s.priced(kind, b, st.prices)-st.edge[k], s.bestCost) {
+			if s.fits(st.rooms, b, kind) == 0 || !below(st.bound+s.priced(kind, b, st.prices)-st.edge[k], s.bestCost) {
 				st.barred[k] |= 1 << b
 			}
 		}
 		free := ^st.barred[k] & (1<<s.banks - 1)
 		if bits.OnesCount64(free) == 1 {
 			b := bits.TrailingZeros64(free)
-			if s.fits(st.rooms, b, kind.bytes) < int64(st.left[k]) {
+			if s.fits(st.rooms, b, kind) < int64(st.left[k]) {
 				return false, false
 			}
 			st.place(s, k, b, st.left[k])
@@ -109,7 +109,7 @@ func (st *state) place(s *solver, k, bank, n int) {
 	st.left[k] -= n
 	st.counts[k*s.banks+bank] += n
 	st.paid += s.kinds[k].cost[bank] * float64(n)
-	s.take(st.rooms, bank, s.kinds[k].bytes, n)
+	s.take(st.rooms, bank, &s.kinds[k], n)
 }
 
 func (st *state) clone() *state {

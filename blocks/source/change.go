@@ -1,0 +1,202 @@
+package source
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"go.yaml.in/yaml/v4"
+)
+
+// Edit is one change of a file: what stands at a path is set, removed or given
+// another key.
+type Edit struct {
+	Path   []string // keys of mappings from the top, and indices of lists
+	Text   string   // the new value, a scalar without its quotes
+	List   []string // the new value where it is a list of scalars; nil: it is Text
+	Remove bool
+	Key    string // the new key of a value that stays as it is; "": it keeps its key
+}
+
+// String is the edit as a person would be told to make it.
+func (e Edit) String() string {
+	at := e.Path[len(e.Path)-1]
+	within := ""
+	if len(e.Path) > 1 {
+		within = " in '" + strings.Join(e.Path[:len(e.Path)-1], ".") + "'"
+	}
+	if _, err := strconv.Atoi(at); err == nil {
+		at = fmt.Sprintf("item %s", at)
+	}
+	if e.Key != "" {
+		return fmt.Sprintf("call '%s' '%s'%s", at, e.Key, within)
+	}
+	if e.Remove {
+		return fmt.Sprintf("take out '%s'%s", at, within)
+	}
+	return fmt.Sprintf("write '%s: %s'%s", at, e.value(0), within)
+}
+
+// value is the new value as YAML, in the quotes that the old one had.
+func (e Edit) value(quotes yaml.Style) string {
+	if e.List == nil {
+		return quoted(e.Text, quotes)
+	}
+	items := make([]string, len(e.List))
+	for i, text := range e.List {
+		items[i] = quoted(text, 0)
+	}
+	return "[" + strings.Join(items, ", ") + "]"
+}
+
+// quoted is a text as a YAML scalar on one line: in the quotes asked for, or
+// as it is, where that reads back as the same.
+func quoted(text string, quotes yaml.Style) string {
+	one := !strings.ContainsFunc(text, func(r rune) bool { return r < ' ' || strings.ContainsRune("\u0085\u2028\u2029", r) })
+	switch {
+	case quotes&yaml.SingleQuotedStyle != 0 && one:
+		return "'" + strings.ReplaceAll(text, "'", "''") + "'"
+	case quotes&yaml.DoubleQuotedStyle == 0 && one:
+		documents, err := load("{k: " + text + "}")
+		if err == nil && len(documents) == 1 {
+			if pair := documents[0].Content[0].Content; len(pair) == 2 && pair[1].Kind == yaml.ScalarNode &&
+				pair[1].Style == 0 && pair[1].Value == text && pair[1].Tag != "!!null" && pair[1].Anchor == "" {
+				return text
+			}
+		}
+	}
+	return strconv.Quote(text)
+}
+
+// node is the new value as a file with it would be read: in the place of what
+// it stands for.
+func (e *Edit) node(at *yaml.Node) *yaml.Node {
+	if e.List == nil {
+		return scalar(e.Text, at)
+	}
+	list := &yaml.Node{Kind: yaml.SequenceNode, Tag: "!!seq", Style: yaml.FlowStyle, Line: at.Line, Column: at.Column}
+	for _, text := range e.List {
+		list.Content = append(list.Content, scalar(text, at))
+	}
+	return list
+}
+
+func scalar(text string, at *yaml.Node) *yaml.Node {
+	return &yaml.Node{Kind: yaml.ScalarNode, Tag: "!!str", Value: text, Line: at.Line, Column: at.Column}
+}
+
+// member is the index of what a key or an index names; -1: nothing.
+func member(n *yaml.Node, key string) int {
+	switch n.Kind {
+	case yaml.MappingNode:
+		for i := 0; i+1 < len(n.Content); i += 2 {
+			if n.Content[i].Value == key {
+				return i + 1
+			}
+		}
+	case yaml.SequenceNode:
+		if i, err := strconv.Atoi(key); err == nil && i >= 0 && i < len(n.Content) {
+			return i
+		}
+	}
+	return -1
+}
+
+// find is what an edit is about: the mapping or list it falls in and the index
+// of its value there, or -1 and the part of the path that is missing. It tells
+// why where the edit cannot be made.
+func find(root *yaml.Node, e *Edit) (at *yaml.Node, index int, missing []string, why string) {
+	if len(e.Path) == 0 {
+		return root, -1, nil, "an edit needs a path"
+	}
+	at, missing = root, e.Path
+	index = member(at, missing[0])
+	for index >= 0 && len(missing) > 1 {
+		at, missing = at.Content[index], missing[1:]
+		index = member(at, missing[0])
+	}
+	switch {
+	case index < 0 && (e.Remove || e.Key != ""):
+		why = fmt.Sprintf("there is no '%s' here", missing[0])
+	case index < 0 && at.Kind != yaml.MappingNode:
+		why = fmt.Sprintf("there is no place for '%s' here", missing[0])
+	case e.Key != "" && at.Kind != yaml.MappingNode:
+		why = "the items of a list have no keys"
+	}
+	return at, index, missing, why
+}
+
+// changed is a tree with an edit made that find has found to be possible. It
+// shares with the tree before what stays.
+func changed(n *yaml.Node, path []string, e *Edit) *yaml.Node {
+	c := *n
+	c.Content = slices.Clone(n.Content)
+	i := member(n, path[0])
+	switch {
+	case i >= 0 && len(path) > 1:
+		c.Content[i] = changed(n.Content[i], path[1:], e)
+	case i < 0:
+		value := e.node(n)
+		for _, above := range slices.Backward(path[1:]) {
+			value = &yaml.Node{Kind: yaml.MappingNode, Tag: "!!map", Style: yaml.FlowStyle, Line: n.Line, Column: n.Column,
+				Content: []*yaml.Node{scalar(above, n), value}}
+		}
+		c.Content = append(c.Content, scalar(path[0], n), value)
+	case e.Key != "":
+		c.Content[i-1] = scalar(e.Key, n.Content[i-1])
+	case e.Remove && n.Kind == yaml.MappingNode:
+		c.Content = slices.Delete(c.Content, i-1, i+1)
+	case e.Remove:
+		c.Content = slices.Delete(c.Content, i, i+1)
+	default:
+		c.Content[i] = e.node(n.Content[i])
+	}
+	return &c
+}
+
+// Edited is the value with changes made one after the other, as if the file
+// held them: what File.Edit writes reads the same. The new value has a list of
+// mistakes of its own. An edit that cannot be made is an *Error.
+func (v Value) Edited(errs *Errors, edits ...Edit) (Value, error) {
+	if v.node == nil {
+		return Value{}, errors.New("there is nothing to edit")
+	}
+	root := v.node
+	for _, e := range edits {
+		if at, _, _, why := find(root, &e); why != "" {
+			return Value{}, (Value{v.file, at, errs}).Mistake("", "%s", why)
+		}
+		root = changed(root, e.Path, &e)
+	}
+	return Value{v.file, root, errs}, nil
+}
+
+// PathTo is the path of edits from a value to one that stands below it; nil:
+// it does not.
+func (v Value) PathTo(below Value) []string {
+	if v.node == nil || below.node == nil {
+		return nil
+	}
+	return pathTo(v.node, below.node)
+}
+
+func pathTo(n, below *yaml.Node) []string {
+	for i, c := range n.Content {
+		name := strconv.Itoa(i)
+		if n.Kind == yaml.MappingNode {
+			if i%2 == 0 {
+				continue
+			}
+			name = n.Content[i-1].Value
+		}
+		if c == below {
+			return []string{name}
+		}
+		if path := pathTo(c, below); path != nil {
+			return append([]string{name}, path...)
+		}
+	}
+	return nil
+}
