@@ -151,6 +151,7 @@ type Demand struct {
 	// Cycles a block, in the mean and in the costliest block that the data
 	// and the events can bring about, hops left out.
 	Mean, Worst Figure
+	Terms       []Term // of which they are the sums
 	Hops        []Hop
 	Basis       Basis
 	Source      string // where the cycles come from
@@ -413,6 +414,9 @@ func (u *Use) stated(d *Demand) {
 		worst += math.Ceil(events) * o.EventCycles
 	}
 	d.Mean, d.Worst = Exactly(mean), Exactly(worst)
+	d.note("call", Exactly(o.CallCycles), Exactly(o.CallCycles))
+	d.note("sample", Exactly(o.SampleCycles*n), Exactly(o.SampleCycles*n))
+	d.note("events", Exactly(mean-steady), Exactly(worst-steady))
 }
 
 func (m *meter) memory(d *Demand) {
@@ -498,6 +502,11 @@ func (m *meter) cycles(d *Demand, core *Core) {
 	n := float64(u.BlockSize)
 	cost := &bill{core: core, style: u.Style, routines: map[string]bool{}}
 	factor := core.sizeFactor(u.Style)
+	var mean, worst float64
+	note := func(term string) { // what was charged since the last
+		d.note(term, core.ComputeBand.Within((cost.mean-mean)*factor), core.ComputeBand.Within((cost.worst-worst)*factor))
+		mean, worst = cost.mean, cost.worst
+	}
 	switch b.Processes() {
 	case Audio:
 		if u.Style.PerSample {
@@ -508,17 +517,21 @@ func (m *meter) cycles(d *Demand, core *Core) {
 			cost.worst += core.Call.Worst
 			m.charge(cost, "operations.call", ops.Call, 1, 1)
 		}
+		note("call")
 		m.charge(cost, "operations.sample", ops.Sample, n, n)
 		m.charge(cost, "operations.costliest", ops.Costliest, 0, n)
+		note("sample")
 	case Control:
 		cost.mean += core.Call.Cycles * u.MeanTicks
 		cost.worst += core.Call.Worst * u.MostTicks
 		m.charge(cost, "operations.call", ops.Call, u.MeanTicks, u.MostTicks)
+		note("call")
 	}
 	for _, in := range b.Inputs {
 		if counts := ops.Events[in.Name]; counts != nil {
 			events := float64(u.EventRates[in.Name]) * n / float64(u.SampleRate)
 			m.charge(cost, "operations.events."+in.Name, counts, events, math.Ceil(events))
+			note("events." + in.Name)
 		}
 	}
 	for _, up := range ops.Updates {
@@ -533,10 +546,12 @@ func (m *meter) cycles(d *Demand, core *Core) {
 		}
 		if most > 0 {
 			m.charge(cost, "operations.updates."+up.Name, up.Counts, mean, most)
+			note("updates." + up.Name)
 		}
 	}
 	for _, r := range ops.Recurring {
 		m.recurring(d, cost, r, factor)
+		note("recurring." + r.Name)
 	}
 	d.Mean = core.ComputeBand.Within(cost.mean * factor)
 	d.Worst = core.ComputeBand.Within(cost.worst * factor)
@@ -704,6 +719,9 @@ func (d *Demand) addPart(name string, part *Demand, count float64) {
 	d.Code = append(d.Code, part.Code...)
 	d.Routines = append(d.Routines, part.Routines...)
 	d.Library = append(d.Library, part.Library...)
+	for _, t := range part.Terms {
+		d.note(name+"."+t.Name, t.Mean.Times(count), t.Worst.Times(count))
+	}
 	d.Mean = d.Mean.Plus(part.Mean.Times(count))
 	d.Worst = d.Worst.Plus(part.Worst.Times(count))
 	for range n {

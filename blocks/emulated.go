@@ -221,11 +221,17 @@ func (m *meter) emulated(d *Demand, k *EmulatedKernel, core *Core) {
 		}
 		mean += times * meanTimes * t.Cycles
 		worst += times * worstTimes * t.Costliest
+		d.note(t.Group, core.EmulatedBand.Within(times*meanTimes*t.Cycles), core.EmulatedBand.Within(times*worstTimes*t.Costliest))
 	}
 	d.Mean = core.EmulatedBand.Within(mean)
 	// The two were fitted apart, so that where no data is costlier than another
 	// the one may come out a hair under the other.
 	d.Worst = core.EmulatedBand.Within(max(mean, worst))
+	if mean > worst {
+		for i := range d.Terms {
+			d.Terms[i].Worst = d.Terms[i].Mean
+		}
+	}
 	m.text(d, k, core, moved)
 }
 

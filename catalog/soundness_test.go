@@ -133,6 +133,13 @@ func wrong(d *blocks.Demand) string {
 			return fmt.Sprintf("%s is %g", name, v)
 		}
 	}
+	var mean, worst float64
+	for _, term := range d.Terms {
+		mean, worst = mean+term.Mean.Value, worst+term.Worst.Value
+	}
+	if math.Abs(mean-d.Mean.Value) > 1e-9*d.Mean.Value || math.Abs(worst-d.Worst.Value) > 1e-9*d.Worst.Value {
+		return fmt.Sprintf("the terms add up to %g and at worst %g cycles, and %g and %g are told", mean, worst, d.Mean.Value, d.Worst.Value)
+	}
 	if d.Worst.Value < d.Mean.Value*(1-1e-12) {
 		return fmt.Sprintf("the worst block of %g cycles is below the mean of %g", d.Worst.Value, d.Mean.Value)
 	}

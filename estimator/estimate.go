@@ -38,7 +38,8 @@ type NodeCost struct {
 	Basis  blocks.Basis
 	Source string // of Mean and Worst
 
-	routines []string // library routines of its kernel and of what feeds it
+	routines []string    // library routines of its kernel and of what feeds it
+	wiring   []CyclePart // of one copy
 }
 
 // NodeStalls is the cycles a block that a node waits for memory.
@@ -98,15 +99,18 @@ func (e *Estimate) compute() {
 		c := &e.Nodes[i]
 		d := n.demand
 		c.Copies, c.Basis, c.Source = g.Copies(n), d.Basis, d.Source
-		mean, worst := d.Mean, d.Worst
-		extraMean, extraWorst, routines := g.wiring(n)
-		mean, worst = mean.Plus(extraMean), worst.Plus(extraWorst)
+		parts, routines := g.wiring(n)
 		c.routines = append(routines, d.Routines...)
 		if split[i] {
 			call := g.Core.CallCost(n.Use.Style)
-			mean, worst = mean.Plus(call), worst.Plus(call)
+			parts = append(parts, CyclePart{"second call", call, call})
+		}
+		mean, worst := d.Mean, d.Worst
+		for _, p := range parts {
+			mean, worst = mean.Plus(p.Mean), worst.Plus(p.Worst)
 		}
 		copies := float64(c.Copies)
+		c.wiring = parts
 		c.Mean, c.Worst = mean.Times(copies), worst.Times(copies)
 		c.State = d.State * blocks.Bytes(c.Copies)
 		for _, b := range d.Buffers {
@@ -118,14 +122,42 @@ func (e *Estimate) compute() {
 	}
 }
 
+// CyclePart is a part of the cycles a block of a node, by what brings it about:
+// a term of its kernel (blocks.Term), or of what lies around the kernel: sums,
+// moves, voices, second call.
+type CyclePart struct {
+	Name        string
+	Mean, Worst blocks.Figure
+}
+
+// CycleParts are the parts of a node's mean and worst cycles, all its copies
+// together.
+func (e *Estimate) CycleParts(node int) []CyclePart {
+	var parts []CyclePart
+	for _, t := range e.Graph.Nodes[node].demand.Terms {
+		parts = append(parts, CyclePart(t))
+	}
+	parts = append(parts, e.Nodes[node].wiring...)
+	for i := range parts {
+		copies := float64(e.Nodes[node].Copies)
+		parts[i].Mean, parts[i].Worst = parts[i].Mean.Times(copies), parts[i].Worst.Times(copies)
+	}
+	return parts
+}
+
 // wiring is the cycles that one copy of a node spends on what feeds it: sums,
 // moved parameters, and adding its voice to those of its group; with the
 // library routines that takes.
-func (g *Graph) wiring(n *Node) (mean, worst blocks.Figure, routines []string) {
+func (g *Graph) wiring(n *Node) (parts []CyclePart, routines []string) {
 	style, block := n.Use.Style, float64(g.BlockSize)
-	add := func(meanTimes, worstTimes float64, work ...blocks.Work) {
+	add := func(name string, meanTimes, worstTimes float64, work ...blocks.Work) {
 		m, w, names := g.Core.Price(style, work...)
-		mean, worst = mean.Plus(m.Times(meanTimes)), worst.Plus(w.Times(worstTimes))
+		m, w = m.Times(meanTimes), w.Times(worstTimes)
+		if k := len(parts) - 1; k >= 0 && parts[k].Name == name {
+			parts[k].Mean, parts[k].Worst = parts[k].Mean.Plus(m), parts[k].Worst.Plus(w)
+		} else {
+			parts = append(parts, CyclePart{name, m, w})
+		}
 		routines = append(routines, names...)
 	}
 	for i := range n.Inputs {
@@ -133,10 +165,10 @@ func (g *Graph) wiring(n *Node) (mean, worst blocks.Figure, routines []string) {
 		k := float64(len(in.Sources))
 		if ch := in.sumChannels(n); ch > 0 {
 			times := block * float64(ch)
-			add(times, times, blocks.Work{Class: blocks.OpLoad, Times: k}, blocks.Work{Class: blocks.OpAdd, Times: k - 1},
+			add("sums", times, times, blocks.Work{Class: blocks.OpLoad, Times: k}, blocks.Work{Class: blocks.OpAdd, Times: k - 1},
 				blocks.Work{Class: blocks.OpStore, Times: 1}, blocks.Work{Class: blocks.OpLoop, Times: 1})
 		} else if k > 1 && in.Port.Kind == blocks.Control {
-			add(n.Use.MeanTicks, n.Use.MostTicks, blocks.Work{Class: blocks.OpLoad, Times: k}, blocks.Work{Class: blocks.OpAdd, Times: k - 1})
+			add("sums", n.Use.MeanTicks, n.Use.MostTicks, blocks.Work{Class: blocks.OpLoad, Times: k}, blocks.Work{Class: blocks.OpAdd, Times: k - 1})
 		}
 	}
 	for _, d := range n.Drives {
@@ -144,14 +176,14 @@ func (g *Graph) wiring(n *Node) (mean, worst blocks.Figure, routines []string) {
 		if n.Use.Settings[d.Param].Moved == blocks.ByAudio {
 			meanTimes, worstTimes = block, block
 		}
-		add(meanTimes, worstTimes, d.work()...)
+		add("moves", meanTimes, worstTimes, d.work()...)
 	}
 	if n.Group >= 0 && g.Groups[n.Group].Out >= 0 && g.Nodes[g.Groups[n.Group].Out] == n {
 		times := block * float64(n.outChannels(0))
-		add(times, times, blocks.Work{Class: blocks.OpLoad, Times: 2}, blocks.Work{Class: blocks.OpAdd, Times: 1},
+		add("voices", times, times, blocks.Work{Class: blocks.OpLoad, Times: 2}, blocks.Work{Class: blocks.OpAdd, Times: 1},
 			blocks.Work{Class: blocks.OpStore, Times: 1}, blocks.Work{Class: blocks.OpLoop, Times: 1})
 	}
-	return mean, worst, routines
+	return parts, routines
 }
 
 // work is what mapping one value of a mover to the span of a parameter takes:

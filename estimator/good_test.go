@@ -393,9 +393,23 @@ func checkCycles(t rapid.TB, on string, e *estimator.Estimate) {
 		}
 		return
 	}
+	more := 0.0
+	for _, cause := range e.WorstCauses() {
+		more += cause.Cycles
+	}
+	if total := worst.Total().Value - mean; math.Abs(more-total) > 1e-9*worst.Total().Value {
+		t.Errorf("%s: the worst block takes %.2f cycles more than the mean, and the causes add up to %.2f", on, total, more)
+	}
 	var nodeMean, nodeWorst, nodeStalls float64
 	hops := false
 	for i, n := range e.Nodes {
+		var partMean, partWorst float64
+		for _, p := range e.CycleParts(i) {
+			partMean, partWorst = partMean+p.Mean.Value, partWorst+p.Worst.Value
+		}
+		if !alike(partMean, n.Mean.Value) || !alike(partWorst, n.Worst.Value) {
+			t.Errorf("%s: the parts of %s add up to %.2f cycles and at worst %.2f, and %.2f and %.2f are told", on, g.Nodes[i].Name, partMean, partWorst, n.Mean.Value, n.Worst.Value)
+		}
 		nodeMean, nodeWorst, nodeStalls = nodeMean+n.Mean.Value, nodeWorst+n.Worst.Value, nodeStalls+n.Stalls.Value
 		d, err := g.Nodes[i].Use.Demand(g.Core)
 		if err != nil {

@@ -103,34 +103,47 @@ const mostBlocks = 4096
 // coincide finds the block in which most hop work falls due, given that all
 // hops count from the first sample, and what it would be if all fell at once.
 func coincide(hops []blocks.Hop, block int) (reachable, together blocks.Figure) {
+	_, reachable, together = worstBlock(hops, block)
+	return reachable, together
+}
+
+// worstBlock is the block in which most hop work falls due, counted from the
+// first, with that work; -1 where it is not looked for and everything at once
+// is taken.
+func worstBlock(hops []blocks.Hop, block int) (at int, reachable, together blocks.Figure) {
 	if len(hops) == 0 {
-		return reachable, together
+		return 0, reachable, together
 	}
 	period, whole := 1.0, true // in blocks, until the pattern repeats
 	for _, h := range hops {
-		most := math.Ceil(float64(block) / h.Every)
-		together = together.Plus(h.Cycles.Times(most))
+		together = together.Plus(h.Cycles.Times(mostDue(h, block)))
 		if whole = whole && h.Every == math.Round(h.Every); whole {
 			period = leastCommonMultiple(period, h.Every/commonDivisor(h.Every, float64(block)))
 		}
 	}
 	if !whole || period > mostBlocks {
-		return together, together
+		return -1, together, together
 	}
 	for b := range int(period) {
-		start := float64(b * block)
-		var due blocks.Figure
+		var sum blocks.Figure
 		for _, h := range hops {
-			first := math.Ceil((start - h.Offset) / h.Every)
-			after := math.Ceil((start + float64(block) - h.Offset) / h.Every)
-			due = due.Plus(h.Cycles.Times(after - first))
+			sum = sum.Plus(h.Cycles.Times(due(h, b, block)))
 		}
-		if due.Value > reachable.Value {
-			reachable = due
+		if sum.Value > reachable.Value {
+			at, reachable = b, sum
 		}
 	}
-	return reachable, together
+	return at, reachable, together
 }
+
+// due is how often a hop falls due in a block, counted from the first.
+func due(h blocks.Hop, b, block int) float64 {
+	start := float64(b * block)
+	return math.Ceil((start+float64(block)-h.Offset)/h.Every) - math.Ceil((start-h.Offset)/h.Every)
+}
+
+// mostDue is how often a hop falls due in a block at most.
+func mostDue(h blocks.Hop, block int) float64 { return math.Ceil(float64(block) / h.Every) }
 
 func commonDivisor(a, b float64) float64 {
 	for b != 0 {

@@ -112,7 +112,7 @@ func TestPlaceAgainstExhaustion(t *testing.T) {
 			horizons[min(e.horizon(), 64)]++
 		}
 	})
-	if !t.Failed() && (min(kept, givenUp, homeless) == 0 || len(horizons) < 4) {
+	if !t.Failed() && !testing.Short() && (min(kept, givenUp, homeless) == 0 || len(horizons) < 3) {
 		t.Errorf("the reserve was kept %d times and given up %d times, %d graphs had no room, and the cache reached back %v: too few to say anything", kept, givenUp, homeless, horizons)
 	}
 }

@@ -18,8 +18,9 @@ import (
 // checkOptions are the flags of check.
 type checkOptions struct {
 	overrides
-	strict bool
-	quiet  bool
+	strict  bool
+	quiet   bool
+	explain string // a node or a bank
 }
 
 // overrides are flags that replace what the graph file says.
@@ -77,6 +78,7 @@ is over the single swaps that help. GRAPH is a file, or - for standard input.
 Exit status: 0 fits or tight, 1 over, 2 wrong input, 3 unsure; of several files
 the worst: 2, then 1, then 3. With --strict tight and unsure are 1.`,
 		Example: `  $ elbowroom check --block-size 16 storm.yaml
+  $ elbowroom check --explain echo storm.yaml
   $ elbowroom check --strict --format json shows/*.yaml`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
@@ -91,6 +93,8 @@ the worst: 2, then 1, then 3. With --strict tight and unsure are 1.`,
 	opts.addFlags(cmd)
 	cmd.Flags().BoolVar(&opts.strict, "strict", false, "exit with 1 where a graph is tight or unsure")
 	cmd.Flags().BoolVarP(&opts.quiet, "quiet", "q", false, "print only the verdict in a sentence")
+	cmd.Flags().StringVar(&opts.explain, "explain", "", "tell all of this node or bank in place of the whole graph")
+	cmd.MarkFlagsMutuallyExclusive("explain", "quiet")
 	a.formatFlag(cmd)
 	return cmd
 }
@@ -128,7 +132,10 @@ func (a *app) printReport(w io.Writer, r *Report, quiet bool) error {
 			continue
 		}
 		d = append(d, section{text: answer.Sentence + ".", tone: answer.Verdict, joined: quiet})
-		if !quiet {
+		switch {
+		case answer.Explained != nil:
+			d = append(d, explained(answer)...)
+		case !quiet:
 			d = append(d, details(answer)...)
 		}
 	}
@@ -152,6 +159,16 @@ func (a *app) check(name string, opts checkOptions) (Answer, error) {
 	if c.estimate == nil {
 		a.complain(c.errs.Err())
 		return wrongAnswer(c.name, &c.errs), nil
+	}
+	if opts.explain != "" {
+		x, err := explain(c.name, c.estimate, opts.explain)
+		if err != nil {
+			a.complain(err)
+			return unreadable(name, err), nil
+		}
+		told := answer(c.name, c.estimate, nil)
+		told.Explained = x
+		return told, nil
 	}
 	var swaps []estimator.Swap
 	if c.estimate.Verdict == estimator.Over {
@@ -205,7 +222,9 @@ const mostShown = 8
 func details(a *Answer) document {
 	d := document{resourceSection(a)}
 	d = append(d, byteSections(a)...)
+	d = append(d, largeSections(a)...)
 	d = append(d, cycleSection(a))
+	d = append(d, causeSections(a)...)
 	if len(a.Cycles.Scenes) > 0 {
 		d = append(d, sceneSection(a))
 	}
@@ -541,6 +560,27 @@ func csvRows(a *Answer) [][]string {
 	for i := range c.Scenes {
 		load("scene mean", c.Scenes[i].Name, &c.Scenes[i].Mean)
 		load("scene worst", c.Scenes[i].Name, &c.Scenes[i].Worst)
+	}
+	for _, cause := range c.Causes {
+		single("cause", cause.Node, cause.Kind, cause.Cycles, "cycles", "worst over mean")
+	}
+	for _, cause := range c.Beyond {
+		single("cause", cause.Node, cause.Kind, cause.Cycles, "cycles", "bound over worst")
+	}
+	if c.Relief != "" {
+		words("relief", "", "", c.Relief)
+	}
+	for i := range a.Shelves {
+		for _, item := range a.Shelves[i].Items {
+			single("shelf", a.Shelves[i].Bank, item.Name, float64(item.Bytes), "bytes", fmt.Sprintf("%s at %d", item.Part, item.Offset))
+		}
+		single("shelf", a.Shelves[i].Bank, "free", float64(a.Shelves[i].Free), "bytes", "")
+	}
+	for i := range a.Large {
+		placedRows(&a.Large[i], single)
+	}
+	if a.Explained != nil {
+		a.Explained.rows(single, banded, words)
 	}
 	if l := a.Latency; l != nil {
 		for _, p := range l.Parts {

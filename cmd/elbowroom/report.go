@@ -34,6 +34,9 @@ type Answer struct {
 	SampleRate float64    `json:"sample_rate,omitempty" jsonschema:"hertz"`
 	BlockSize  int        `json:"block_size,omitempty" jsonschema:"samples"`
 	Resources  []Resource `json:"resources,omitempty" jsonschema:"banks, cpu, and the jacks that are used"`
+	Shelves    []Shelf    `json:"shelves,omitempty" jsonschema:"the banks of the board with what lies on them"`
+	Large      []Placed   `json:"large,omitempty" jsonschema:"the largest buffers and why each lies where it does"`
+	Explained  *Explained `json:"explained,omitempty" jsonschema:"all of the node or bank that --explain names"`
 	Cycles     *Cycles    `json:"cycles,omitempty"`
 	Latency    *Latency   `json:"latency,omitempty" jsonschema:"left out where the graph has no audio output"`
 	Nodes      []Node     `json:"nodes,omitempty" jsonschema:"in file order"`
@@ -91,6 +94,9 @@ type Cycles struct {
 	Worst      Load        `json:"worst" jsonschema:"reachable worst: the verdict rests on it"`
 	Bound      Load        `json:"bound" jsonschema:"everything at once"`
 	WorstScene string      `json:"worst_scene,omitempty"`
+	Causes     []Cause     `json:"causes,omitempty" jsonschema:"why the worst block takes more than the mean; they add up to the difference"`
+	Beyond     []Cause     `json:"beyond,omitempty" jsonschema:"why the bound is more than the worst block"`
+	Relief     string      `json:"relief,omitempty" jsonschema:"which node to move or split so that the worst block becomes lighter"`
 	Scenes     []SceneLoad `json:"scenes,omitempty"`
 }
 
@@ -221,6 +227,8 @@ func answer(file string, e *estimator.Estimate, swaps []estimator.Swap) Answer {
 		}
 	}
 	a.Cycles = cycles(e)
+	a.Shelves = shelves(e)
+	a.Large = large(e)
 	if e.Latency.To != "" {
 		a.Latency = latency(e)
 	}
@@ -272,6 +280,7 @@ func cycles(e *estimator.Estimate) *Cycles {
 		}
 	}
 	c := &Cycles{Budget: cpu.Budget, Mean: load(cpu.Mean), Worst: load(cpu.Worst), Bound: load(cpu.Bound)}
+	c.Causes, c.Beyond, c.Relief = causes(e.Graph, e.WorstCauses()), causes(e.Graph, e.BoundCauses()), e.Relief()
 	for _, s := range cpu.Scenes {
 		c.Scenes = append(c.Scenes, SceneLoad{s.Name, load(s.Mean), load(s.Worst)})
 	}
