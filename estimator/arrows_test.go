@@ -16,10 +16,11 @@ func TestArrows(t *testing.T) {
 		"elbowroom/blocks":                   {"elbowroom/blocks/source"},
 		"elbowroom/catalog":                  {"elbowroom/blocks", "elbowroom/blocks/source"},
 		"elbowroom/estimator":                {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator/pack"},
+		"elbowroom/estimator/ask":            {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator"},
 		"elbowroom/estimator/pack":           {},
 		"elbowroom/estimator/outside":        {},
 		"elbowroom/estimator/plan":           {"elbowroom/estimator", "elbowroom/estimator/pack", "elbowroom/blocks"},
-		"elbowroom/cmd/elbowroom":            {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/catalog", "elbowroom/estimator"},
+		"elbowroom/cmd/elbowroom":            {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/catalog", "elbowroom/estimator", "elbowroom/estimator/ask"},
 		"elbowroom/cmd/gauge":                {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/catalog", "elbowroom/estimator"},
 	}
 	list := exec.Command("go", "list", "-f", `{{.ImportPath}} {{join .Imports " "}}`, "elbowroom/...")

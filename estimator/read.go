@@ -16,10 +16,10 @@ import (
 // Limits of what is read. They are far beyond any board here and keep every
 // later sum within whole numbers.
 const (
-	maxBlockSize  = 8192
-	minSampleRate = 1000
-	maxSampleRate = 768000
-	maxVoices     = 1024
+	MaxBlockSize  = 8192
+	MinSampleRate = 1000
+	MaxSampleRate = 768000
+	MaxVoices     = 1024
 	maxCopies     = 16384 // of all nodes, voices counted: what 256 MiB can hold of the largest
 	maxChannels   = 64
 )
@@ -273,17 +273,17 @@ func (r *graphReader) rates(o *source.Object) {
 	} else if !size.Given() && !o.Has("block_size") {
 		o.Need("block_size")
 	}
-	fastest := blocks.Hertz(maxSampleRate) // of control
+	fastest := blocks.Hertz(MaxSampleRate) // of control
 	if v, ok := r.base.ReadValue(rate, blocks.UnitFrequency); ok {
-		if v < minSampleRate || v > maxSampleRate {
-			rate.Fail("", "a sample rate lies between %v and %v", blocks.Hertz(minSampleRate), blocks.Hertz(maxSampleRate))
+		if v < MinSampleRate || v > MaxSampleRate {
+			rate.Fail("", "a sample rate lies between %v and %v", blocks.Hertz(MinSampleRate), blocks.Hertz(MaxSampleRate))
 		} else {
 			g.SampleRate, fastest = blocks.Hertz(v), blocks.Hertz(v)
 		}
 	}
 	if v, ok := r.base.ReadValue(size, blocks.UnitCount); ok {
-		if v < 1 || v > maxBlockSize {
-			size.Fail("", "a block has from 1 to %d samples", maxBlockSize)
+		if v < 1 || v > MaxBlockSize {
+			size.Fail("", "a block has from 1 to %d samples", MaxBlockSize)
 		} else {
 			g.BlockSize = int(v)
 		}
@@ -683,8 +683,8 @@ func (r *graphReader) voices(v source.Value) {
 		r.outer.groups[m.Name] = index
 		count := o.Need("count")
 		if c, ok := r.base.ReadValue(count, blocks.UnitCount); ok {
-			if c < 1 || c > maxVoices {
-				count.Fail("", "a group has from 1 to %d voices", maxVoices)
+			if c < 1 || c > MaxVoices {
+				count.Fail("", "a group has from 1 to %d voices", MaxVoices)
 			} else {
 				g.Count = int(c)
 			}

@@ -14,13 +14,24 @@ import (
 // draft names the version of JSON Schema that is printed.
 const draft = "https://json-schema.org/draft/2020-12/schema"
 
-// outputSchema describes what check prints as JSON.
-func outputSchema() (*jsonschema.Schema, error) {
-	s, err := jsonschema.For[Report](nil)
+// outputs describe what commands print as JSON, by the words that 'schema' takes.
+var outputs = map[string]struct {
+	command  string
+	describe func() (*jsonschema.Schema, error)
+}{
+	"output": {"check", describe[Report]},
+	"limits": {"limits", describe[LimitsReport]},
+}
+
+func describe[T any]() (*jsonschema.Schema, error) { return jsonschema.For[T](nil) }
+
+// outputSchema describes what a command prints as JSON.
+func outputSchema(kind string) (*jsonschema.Schema, error) {
+	s, err := outputs[kind].describe()
 	if err != nil {
 		return nil, fmt.Errorf("describing the output: %w", err)
 	}
-	s.Schema, s.Title = draft, "What 'elbowroom check --format json' prints"
+	s.Schema, s.Title = draft, fmt.Sprintf("What 'elbowroom %s --format json' prints", outputs[kind].command)
 	return s, nil
 }
 

@@ -97,15 +97,17 @@ const usage = `Usage:
   elbowroom check GRAPH...          does it fit the board? what is dear?
   elbowroom new FILE                write a graph to start from
 
+  elbowroom limits GRAPH            how far can each number go?
+
   elbowroom blocks [NAME]           the building blocks, what each costs and why
   elbowroom boards [NAME]           the boards, with the source of every figure
   elbowroom boards --chip MARKING   which board a chip is
 
-  elbowroom schema graph|output     JSON Schema for editors and scripts
+  elbowroom schema WHAT             JSON Schema for editors and scripts
   elbowroom completion SHELL        bash, zsh, fish or powershell
 
-check, blocks and boards take --format table, json, csv or markdown; every
-command takes --help.
+All that answer take --format table, json, csv or markdown; every command takes
+--help.
 
 Exit status of check: 0 fits or tight, 1 over, 2 wrong input, 3 unsure.
 
@@ -149,7 +151,7 @@ func (a *app) rootCommand() *cobra.Command {
 		}
 	})
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(a.checkCommand(), a.newCommand(), a.blocksCommand(), a.boardsCommand(), a.schemaCommand(), a.completionCommand())
+	root.AddCommand(a.checkCommand(), a.newCommand(), a.limitsCommand(), a.blocksCommand(), a.boardsCommand(), a.schemaCommand(), a.completionCommand())
 	root.CompletionOptions.DisableDefaultCmd = true
 	return root
 }

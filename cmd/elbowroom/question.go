@@ -1,0 +1,70 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strconv"
+
+	"github.com/spf13/cobra"
+
+	"elbowroom/blocks"
+)
+
+// question runs what answers a question about one graph file, whose name is the
+// first argument.
+func (a *app) question(cmd *cobra.Command, opts *overrides, answer func(w io.Writer, c *checked) error) {
+	opts.addFlags(cmd)
+	a.formatFlag(cmd)
+	cmd.Args = func(_ *cobra.Command, args []string) error {
+		switch len(args) {
+		case 0:
+			return hinted{fmt.Errorf("%s needs a graph file", cmd.Name()), "'elbowroom new storm.yaml' writes one to start from"}
+		case 1:
+			return nil
+		}
+		return hinted{fmt.Errorf("%s takes one graph file, and here are %d", cmd.Name(), len(args)), "ask for each on its own"}
+	}
+	cmd.RunE = func(_ *cobra.Command, args []string) error {
+		if a.format == asTable || a.format == asMarkdown {
+			go a.sheet() // while the graph is read
+		}
+		c, err := a.estimate(args[0], *opts)
+		if err != nil {
+			return err
+		}
+		if c.estimate == nil {
+			return c.errs.Err()
+		}
+		return a.answered(func(w io.Writer) error { return answer(w, c) })
+	}
+}
+
+// tell writes an answer in the format that was asked for: a value as JSON, a
+// table as CSV, or a document for people.
+func (a *app) tell(w io.Writer, value any, rows *table, d document) error {
+	switch a.format {
+	case asJSON:
+		return printJSON(w, value)
+	case asCSV:
+		return rows.csv(w)
+	}
+	return a.printDocument(w, d)
+}
+
+// amountOf is a value of a kind in words for people.
+func amountOf(u blocks.Unit, v float64) string {
+	switch u {
+	case blocks.UnitTime:
+		return blocks.Seconds(v).String()
+	case blocks.UnitFrequency:
+		return blocks.Hertz(v).String()
+	case blocks.UnitBytes:
+		return blocks.Bytes(v).String()
+	case blocks.UnitCount:
+		return whole(v)
+	}
+	return u.Format(v)
+}
+
+// plain is a number for other programs, which have units in their headers.
+func plain(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }

@@ -1,0 +1,490 @@
+package ask
+
+import (
+	"cmp"
+	"errors"
+	"math"
+	"reflect"
+	"slices"
+
+	"elbowroom/blocks"
+	"elbowroom/blocks/source"
+	"elbowroom/estimator"
+)
+
+// Limit is how far one dial can be turned in one direction, all else equal.
+//
+// Of a graph that does not fit it is how far the dial must be turned, this one
+// alone, so that it fits.
+type Limit struct {
+	Dial  *Dial
+	Up    bool    // the direction from now to Value
+	Value float64 // the farthest that holds, or the nearest that fits
+	Text  string  // the value as a file writes it
+	// Past is the next step as a file writes it, which does not fit or is
+	// refused; "" where the dial's range ends here.
+	Past string
+	Stop Stop
+	// Slope is what one unit of the dial's base costs on the farther half of the
+	// way from now to the value, so that what is paid once near by is left out;
+	// on the step past it where that is no way.
+	Slope Slope
+	After *estimator.Estimate // at the value
+}
+
+// Stop is what stands in the way of one step more. Where all is zero the range
+// of the dial ends.
+type Stop struct {
+	Resource *estimator.Resource // does not fit one step past
+	Refusal  string              // what the reader says one step past
+}
+
+// Slope is what one unit more costs.
+type Slope struct {
+	Memory, Flash float64 // bytes
+	Cycles        float64 // of the worst block
+}
+
+// Limits are the edges of a graph.
+type Limits struct {
+	Estimate *estimator.Estimate
+	// Limits are the directions in which a dial makes the graph heavier, the
+	// nearest edge first. Of a graph that does not fit they are the dials that
+	// can make it fit.
+	Limits []Limit
+	// Free are dials that change no cost anywhere in their range.
+	Free []*Dial
+	// Helpless are dials that change a cost and cannot make a graph fit alone.
+	Helpless []*Dial
+}
+
+// FindLimits looks for the edge of each dial that wanted takes; nil takes all.
+//
+// A value holds where every resource fits or is tight, or is no more than
+// unsure where it is unsure already. An edge is exact: its value holds, and one
+// step past it does not. Where the verdict is not monotone on the way, as
+// placement can make it, there may be other edges farther on.
+func FindLimits(e *estimator.Estimate, wanted func(*Dial) bool) *Limits {
+	s := &seeker{base: e, allowed: map[string]estimator.Verdict{}}
+	for _, r := range e.Resources {
+		s.allowed[r.Name] = estimator.Tight
+		if r.Verdict == estimator.Unsure {
+			s.allowed[r.Name] = estimator.Unsure
+		}
+	}
+	s.now = s.weigh(e)
+	var dials []*Dial
+	for _, d := range Dials(e.Graph) {
+		if wanted == nil || wanted(d) {
+			dials = append(dials, d)
+		}
+	}
+	found := make([]found, len(dials))
+	each(len(dials), func(i int) { found[i] = s.dial(dials[i]) })
+	l := &Limits{Estimate: e}
+	for i, f := range found {
+		l.Limits = append(l.Limits, f.limits...)
+		if f.free {
+			l.Free = append(l.Free, dials[i])
+		}
+		if f.helpless {
+			l.Helpless = append(l.Helpless, dials[i])
+		}
+	}
+	slices.SortStableFunc(l.Limits, func(a, b Limit) int { return cmp.Compare(a.room(), b.room()) })
+	return l
+}
+
+// room is how far away an edge is, as a factor; the end of a range is farther
+// than any other edge.
+func (l *Limit) room() float64 {
+	d := l.Dial
+	if l.Stop == (Stop{}) {
+		return math.Inf(1)
+	}
+	low, high := min(d.Now, l.Value), max(d.Now, l.Value)
+	if low <= 0 {
+		return 1 + (high-low)/max(math.Abs(d.Range.Low), math.Abs(d.Range.High))
+	}
+	return high / low
+}
+
+type found struct {
+	limits         []Limit
+	free, helpless bool
+}
+
+// seeker looks for edges around one estimate.
+type seeker struct {
+	base    *estimator.Estimate
+	allowed map[string]estimator.Verdict // by the name of the resource; fits or tight where it is new
+	now     point
+}
+
+// point is a graph with a dial turned.
+type point struct {
+	step    int
+	value   float64
+	holds   bool
+	refusal string              // the reader takes no such graph
+	after   *estimator.Estimate // where it takes it
+	need    need
+	// short is how much is missing of the resources that do not hold; jacks
+	// are not counted.
+	short need
+	stop  *estimator.Resource // the resource that is farthest from holding
+}
+
+// need is what a graph takes in all.
+type need struct {
+	memory, flash float64 // bytes, what alignment costs left out
+	cycles        float64 // of the worst block
+	load          float64 // of the budget, at the edge of the band that counts
+}
+
+// weigh tells whether an estimate holds.
+func (s *seeker) weigh(e *estimator.Estimate) point {
+	p := point{after: e, holds: true}
+	for i := range e.Banks {
+		bytes := float64(e.Banks[i].Used - e.Banks[i].Parts[estimator.PartAlignment])
+		if e.Graph.Board.Banks[i].Kind.Constant() {
+			p.need.flash += bytes
+		} else {
+			p.need.memory += bytes
+		}
+	}
+	p.need.cycles = e.CPU.Worst.Total().Value
+	worst := 0.0
+	for i := range e.Resources {
+		r := &e.Resources[i]
+		allowed, known := s.allowed[r.Name]
+		if !known {
+			allowed = estimator.Tight
+		}
+		counts := r.Used.High
+		if allowed == estimator.Unsure {
+			counts = r.Used.Low
+		}
+		if r.Kind == estimator.CPUResource {
+			p.need.load = counts / r.Limit
+		}
+		if r.Verdict <= allowed {
+			continue
+		}
+		p.holds = false
+		if share := counts / max(r.Limit, 1); p.stop == nil || share > worst {
+			p.stop, worst = r, share
+		}
+		switch r.Kind {
+		case estimator.MemoryResource:
+			p.short.memory += counts - r.Limit
+		case estimator.FlashResource:
+			p.short.flash += counts - r.Limit
+		case estimator.CPUResource:
+			p.short.load = p.need.load - 1
+		}
+	}
+	return p
+}
+
+// heavier tells whether a point needs more of anything than another.
+func (p *point) heavier(q *point) bool {
+	more := func(a, b float64) bool { return a > b*(1+slack) }
+	if more(p.need.memory, q.need.memory) || more(p.need.flash, q.need.flash) || more(p.need.load, q.need.load) {
+		return true
+	}
+	for _, j := range p.after.Jacks {
+		for _, k := range q.after.Jacks {
+			if j.Name == k.Name && j.Used > k.Used {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// at is the graph with a dial turned to a step of its grid.
+func (s *seeker) at(d *Dial, step int) point {
+	value := d.grid().value(step)
+	p := s.written(d, d.Text(value))
+	p.step, p.value = step, value
+	return p
+}
+
+func (s *seeker) written(d *Dial, text string) point {
+	g, err := s.base.Graph.With(d.Turn(text))
+	if err != nil {
+		return point{refusal: refusal(err)}
+	}
+	e, err := g.Estimate()
+	if err != nil {
+		return point{refusal: refusal(err)}
+	}
+	return s.weigh(e)
+}
+
+// refusal is the first thing that is wrong with a graph, without its place.
+func refusal(err error) string {
+	var list *source.Errors
+	if errors.As(err, &list) && list.Len() > 0 {
+		return list.List()[0].Message
+	}
+	var one *source.Error
+	if errors.As(err, &one) {
+		return one.Message
+	}
+	return err.Error()
+}
+
+// dial looks for the edges of one dial.
+func (s *seeker) dial(d *Dial) found {
+	if s.free(d) {
+		return found{free: true}
+	}
+	var f found
+	grid := d.grid()
+	now := s.now
+	now.value = d.Now
+	up, down := now, now
+	up.step, down.step = grid.floor(d.Now), grid.ceil(d.Now)
+	top, bottom := up, down
+	low, high := d.ends()
+	if high > up.step {
+		top = s.at(d, high)
+	}
+	if low < down.step {
+		bottom = s.at(d, low)
+	}
+	for _, way := range []struct{ from, end, back point }{{up, top, bottom}, {down, bottom, top}} {
+		l, ok := s.way(d, way.from, way.end, way.back)
+		if ok {
+			f.limits = append(f.limits, l)
+		}
+	}
+	if !s.now.holds && len(f.limits) == 0 {
+		f.helpless = true
+	}
+	return f
+}
+
+// way looks for the edge between now and one end of a dial's range. Back is
+// the other end. There is none where that way makes nothing heavier.
+func (s *seeker) way(d *Dial, from, end, back point) (Limit, bool) {
+	switch {
+	case !s.now.holds:
+		if end.step == from.step {
+			return Limit{}, false
+		}
+		holds, found := s.anyThatHolds(d, from, end)
+		if !found {
+			return Limit{}, false
+		}
+		holds, fails := s.narrow(d, holds, from)
+		return s.limit(d, holds, &fails), true
+	case end.step == from.step:
+		// Now is the end of the range; it is an edge where the way back is lighter.
+		if back.after == nil || back.step == from.step || !from.heavier(&back) {
+			return Limit{}, false
+		}
+		return s.limit(d, from, nil), true
+	case !end.holds:
+		holds, fails := s.narrow(d, from, end)
+		return s.limit(d, holds, &fails), true
+	case end.heavier(&s.now):
+		return s.limit(d, end, nil), true
+	}
+	return Limit{}, false
+}
+
+// anyThatHolds looks for a value that holds between now, which does not, and
+// the end of the range: where the end is refused or too heavy in another way,
+// it may lie in between.
+func (s *seeker) anyThatHolds(d *Dial, from, end point) (point, bool) {
+	if end.holds {
+		return end, true
+	}
+	near, far := from.step, end.step
+	for far-near > 1 || near-far > 1 {
+		p := s.at(d, near+(far-near)/2)
+		switch {
+		case p.holds:
+			return p, true
+		case p.after != nil && s.stillOver(&p):
+			near = p.step
+		default:
+			far = p.step
+		}
+	}
+	return point{}, false
+}
+
+// stillOver tells whether a resource that does not hold now does not hold at a
+// point either.
+func (s *seeker) stillOver(p *point) bool {
+	for i, r := range s.base.Resources {
+		if r.Verdict <= s.allowed[r.Name] {
+			continue
+		}
+		if i < len(p.after.Resources) && p.after.Resources[i].Verdict > s.allowed[r.Name] {
+			return true
+		}
+	}
+	return false
+}
+
+// narrow finds neighbouring steps of which one holds and the other does not,
+// between two such points. It guesses from what is short at the point that
+// fails, since bytes and cycles grow with nearly every dial in a straight line;
+// goes on from a good guess in growing strides, since sizes are aligned; and
+// halves where guessing does not help.
+func (s *seeker) narrow(d *Dial, holds, fails point) (point, point) {
+	gap := func() int { return max(holds.step-fails.step, fails.step-holds.step) }
+	stride, guesses, before := 0, 0, gap()
+	for gap() > 1 {
+		toward := 1
+		if fails.step < holds.step {
+			toward = -1
+		}
+		step := holds.step + (fails.step-holds.step)/2
+		guess, ok := d.guess(&holds, &fails)
+		switch {
+		case stride > 0 && stride < gap()/2:
+			step = holds.step + toward*stride
+			stride *= 4
+		case ok && guesses < 3:
+			step = guess
+			guesses++
+		}
+		p := s.at(d, step)
+		if p.holds {
+			holds = p
+			stride = max(stride, 1)
+		} else {
+			fails = p
+			stride = 0
+		}
+		if now := gap(); now <= before/2 {
+			before, guesses = now, 0
+		}
+	}
+	return holds, fails
+}
+
+// guess is the step between two points, of which one holds, at which nothing
+// should be short.
+func (d *Dial) guess(holds, fails *point) (int, bool) {
+	if holds.after == nil || fails.after == nil {
+		return 0, false
+	}
+	run := fails.value - holds.value
+	back := 0.0 // how far to go back from the point that fails
+	for _, k := range []struct{ short, rise float64 }{
+		{fails.short.memory, fails.need.memory - holds.need.memory},
+		{fails.short.flash, fails.need.flash - holds.need.flash},
+		{fails.short.load, fails.need.load - holds.need.load},
+	} {
+		if k.short <= 0 {
+			continue
+		}
+		if k.rise <= 0 {
+			return 0, false
+		}
+		back = max(back, k.short/k.rise)
+	}
+	if back <= 0 || back >= 1 {
+		return 0, false
+	}
+	value := fails.value - back*run
+	if run > 0 {
+		return min(max(d.grid().floor(value), holds.step+1), fails.step-1), true
+	}
+	return max(min(d.grid().ceil(value), holds.step-1), fails.step+1), true
+}
+
+// limit tells an edge; fails is one step past it, nil where the range ends.
+func (s *seeker) limit(d *Dial, holds point, fails *point) Limit {
+	l := Limit{Dial: d, Value: holds.value, Text: d.Text(holds.value), After: holds.after, Up: holds.value > d.Now}
+	if fails != nil {
+		l.Past = d.Text(fails.value)
+		l.Stop = Stop{Resource: fails.stop, Refusal: fails.refusal}
+		if holds.value == d.Now {
+			l.Up = fails.value > holds.value
+		}
+	} else if holds.value == d.Now {
+		l.Up = d.Now >= d.Range.High
+	}
+	from, to := s.now, holds
+	from.value = d.Now
+	if holds.value == d.Now && fails != nil {
+		to = *fails
+	} else if half := d.grid().floor((d.Now + holds.value) / 2); half != d.grid().floor(d.Now) {
+		if p := s.at(d, half); p.after != nil {
+			from = p
+		}
+	}
+	if run := to.value - from.value; run != 0 && to.after != nil {
+		l.Slope = Slope{ // with no sign before a zero
+			Memory: (to.need.memory-from.need.memory)/run + 0,
+			Flash:  (to.need.flash-from.need.flash)/run + 0,
+			Cycles: (to.need.cycles-from.need.cycles)/run + 0,
+		}
+	}
+	return l
+}
+
+// free tells whether a parameter changes no cost: what its node needs is the
+// same at the ends of its range and half way, and so are the rates of the
+// events it sends.
+func (s *seeker) free(d *Dial) bool {
+	if d.node < 0 {
+		return false
+	}
+	g := s.base.Graph
+	n := g.Nodes[d.node]
+	now, ok := needs(g, n, &n.Use)
+	if !ok {
+		return false
+	}
+	for _, v := range []float64{d.Range.Low, (d.Range.Low + d.Range.High) / 2, d.Range.High} {
+		use := n.Use
+		use.Settings = slices.Clone(use.Settings)
+		span := &use.Settings[d.param].Span
+		switch d.End {
+		case Near:
+			span.Low = v
+		case Far:
+			span.High = v
+		default:
+			*span = blocks.Span{Low: v, High: v}
+		}
+		if there, ok := needs(g, n, &use); !ok || !reflect.DeepEqual(now, there) {
+			return false
+		}
+	}
+	return true
+}
+
+// wants is what a use asks of the board and of the nodes after it.
+type wants struct {
+	demand blocks.Demand
+	rates  []blocks.Hertz
+}
+
+// needs is what a use asks for, its gains left out, which cost nothing. It is
+// false where that cannot be worked out.
+func needs(g *estimator.Graph, n *estimator.Node, use *blocks.Use) (wants, bool) {
+	demand, err := use.Demand(g.Core)
+	if err != nil {
+		return wants{}, false
+	}
+	w := wants{demand: *demand}
+	w.demand.Gain, w.demand.LoopGain = 0, 0
+	for i := range n.Block().Outputs {
+		rate, err := use.EventRate(&n.Block().Outputs[i])
+		if err != nil {
+			return wants{}, false
+		}
+		w.rates = append(w.rates, rate)
+	}
+	return w, true
+}
