@@ -55,9 +55,9 @@ func TestSwapsCanBeWritten(t *testing.T) {
 			}
 			for _, s := range swaps {
 				what := fmt.Sprintf("%s, %s: %s", filepath.Base(path), g.Nodes[s.Node].Name, s.Change)
-				promised, err := g.With(s.Edits...)
-				if err != nil {
-					t.Errorf("%s: it was offered, and now it cannot be made: %v", what, err)
+				promised, err := s.On(g)
+				if promised == nil {
+					t.Errorf("%s: it was offered, and now it cannot be made (%v)", what, err)
 					continue
 				}
 				edited, err := file.Edit(promised.Edits...)
@@ -196,8 +196,8 @@ sources:
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := swap(t, e, "reed", "block: straw, colour: bright")
-	edited, err := file.Edit(s.Edits...)
+	s := swap(t, e, "reed", "block: straw, push: 0.25, colour: bright")
+	edited, err := file.Edit(s.After.Graph.Edits...)
 	if err != nil {
 		t.Fatal(err)
 	}

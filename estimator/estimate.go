@@ -24,6 +24,8 @@ type Estimate struct {
 	Resources []Resource
 	Cautions  []Caution
 	Verdict   Verdict
+
+	code []flashItem // what lies in flash, each charged once
 }
 
 // NodeCost is what one node takes, all its copies together.
@@ -78,9 +80,9 @@ func (g *Graph) Estimate() (*Estimate, error) {
 	}
 	e := &Estimate{Graph: g, Schedule: g.schedule(), Nodes: make([]NodeCost, len(g.Nodes))}
 	e.compute()
-	code := e.memory()
+	e.code = e.memory()
 	e.load(e.stalls())
-	e.fill(code)
+	e.fill()
 	e.jacks()
 	e.latency()
 	e.judge()
@@ -472,10 +474,10 @@ func (e *Estimate) stack() (most blocks.Bytes, deepest int) {
 }
 
 // fill draws the address maps and adds up the parts of every bank.
-func (e *Estimate) fill(flash []flashItem) {
+func (e *Estimate) fill() {
 	board := e.Graph.Board
 	e.Banks = make([]BankUse, len(board.Banks))
-	slices.SortStableFunc(flash, func(a, b flashItem) int { return int(a.part) - int(b.part) })
+	slices.SortStableFunc(e.code, func(a, b flashItem) int { return int(a.part) - int(b.part) })
 	code := board.CodeBank()
 	for b := range board.Banks {
 		use := &e.Banks[b]
@@ -488,7 +490,7 @@ func (e *Estimate) fill(flash []flashItem) {
 		}
 		var doubt blocks.Figure
 		if b == code {
-			for _, item := range flash {
+			for _, item := range e.code {
 				bytes := blocks.Bytes(math.Ceil(item.bytes.Value))
 				objects = append(objects, Object{Name: item.name, Node: -1, Part: item.part, Bytes: bytes, Align: 4})
 				doubt.Low += item.bytes.Low - item.bytes.Value

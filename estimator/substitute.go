@@ -21,14 +21,13 @@ type substitution struct {
 	old   *Node
 	block *blocks.Block // of the stand-in
 	edits []source.Edit
-	words []string // what a person would write into the node
 }
 
 // substitute works out the changes that put a stand-in in the place of a node.
 // It is false where that cannot be: an output that is used is missing, or a
 // parameter that something moves has no counterpart. Whether the values suit
 // the stand-in is for the reader to say.
-func (g *Graph) substitute(i int, sub *blocks.Substitute) (*substitution, bool, error) {
+func (g *Graph) substitute(i int, sub *blocks.Substitute) ([]source.Edit, bool, error) {
 	s := &substitution{g: g, node: i, old: g.Nodes[i], block: g.Nodes[i].Block()}
 	if sub.Block != "" {
 		b, err := g.library.Block(sub.Block)
@@ -36,17 +35,13 @@ func (g *Graph) substitute(i int, sub *blocks.Substitute) (*substitution, bool, 
 			return nil, false, fmt.Errorf("substitute of %s: %w", s.block.Name, err)
 		}
 		s.block = b
-		s.words = append(s.words, "block: "+b.Name)
 		s.write(b.Name, "block")
 		if !s.carry(sub) || !s.rewire() || !s.rename() {
 			return nil, false, nil
 		}
 		s.drop()
 	}
-	if !s.set(sub) || !s.scale(sub) {
-		return nil, false, nil
-	}
-	return s, true, nil
+	return s.edits, s.set(sub) && s.scale(sub), nil
 }
 
 func (s *substitution) write(text string, key ...string) {
@@ -216,7 +211,6 @@ func (s *substitution) set(sub *blocks.Substitute) bool {
 			return false // what moves it would be lost
 		}
 		s.write(sub.Set[name], name)
-		s.words = append(s.words, name+": "+sub.Set[name])
 	}
 	return true
 }
@@ -241,7 +235,6 @@ func (s *substitution) scale(sub *blocks.Substitute) bool {
 		} else {
 			s.write(text, name)
 		}
-		s.words = append(s.words, name+": "+text)
 	}
 	return true
 }

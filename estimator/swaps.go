@@ -3,7 +3,6 @@ package estimator
 import (
 	"cmp"
 	"slices"
-	"strings"
 
 	"elbowroom/blocks"
 	"elbowroom/blocks/source"
@@ -13,7 +12,6 @@ import (
 type Swap struct {
 	Node    int    // index in the graph's nodes
 	Change  string // what to write in the file: "format: int16"
-	Edits   []source.Edit
 	Heard   string // what is heard, in the catalog's words
 	Effects []Effect
 	Loss    float64 // points, times the node's importance
@@ -22,7 +20,16 @@ type Swap struct {
 	Flash   blocks.Bytes
 	Cycles  float64 // of the worst block
 	Verdict Verdict // of the graph with the swap
+	After   *Estimate
+
+	name  string
+	moves []move
 }
+
+// move is one change of a node, worked out for the graph that it is to be made
+// in, which other changes may have made another since. It is false where it
+// cannot be made there.
+type move func(g *Graph, i int) ([]source.Edit, bool, error)
 
 // Effect is a metric before and after a swap, and the points it loses.
 type Effect struct {
@@ -47,56 +54,239 @@ func (e *Estimate) Swaps() ([]Swap, error) {
 	if e.Verdict < Unsure {
 		return nil, nil
 	}
-	hearing, err := g.library.Hearing()
-	if err != nil {
-		return nil, err
-	}
 	tries := triedNodes / max(len(g.Nodes), 1)
 	var swaps []Swap
 	for _, i := range e.dearest() {
-		n := g.Nodes[i]
-		if n.Keep {
+		if g.Nodes[i].Keep {
 			continue
 		}
-		for k := range n.Block().Substitutes {
+		for k := range g.Nodes[i].Block().Substitutes {
 			if tries--; tries < 0 {
 				break
 			}
-			sub := &n.Block().Substitutes[k]
-			stand, ok, err := g.substitute(i, sub)
+			s, err := e.substituted(i, k)
 			if err != nil {
 				return nil, err
 			}
-			if !ok {
-				continue
+			if s != nil && s.Relief >= leastRelief {
+				swaps = append(swaps, *s)
 			}
-			lighter, err := g.With(stand.edits...)
-			if err != nil || lighter.Nodes[i].Use.Same(&n.Use) {
-				continue // the stand-in does not take these values, or nothing would change
-			}
-			after, err := lighter.Estimate()
-			if err != nil {
-				continue // the stand-in cannot be worked out with these values
-			}
-			s := Swap{Node: i, Change: strings.Join(stand.words, ", "), Edits: stand.edits, Heard: sub.Heard, Verdict: after.Verdict, Relief: relief(e, after)}
-			if s.Relief < leastRelief {
-				continue
-			}
-			s.Memory, s.Flash = e.bytes(MemoryResource)-after.bytes(MemoryResource), e.bytes(FlashResource)-after.bytes(FlashResource)
-			s.Cycles = e.CPU.Worst.Total().Value - after.CPU.Worst.Total().Value
-			if s.Effects, err = effects(hearing, n, lighter.Nodes[i]); err != nil {
-				continue
-			}
-			for _, f := range s.Effects {
-				s.Loss += f.Points * n.Importance
-			}
-			swaps = append(swaps, s)
 		}
 	}
+	Rank(swaps)
+	return swaps, nil
+}
+
+// Rank sorts swaps, the most relief for the least loss first.
+func Rank(swaps []Swap) {
 	slices.SortStableFunc(swaps, func(a, b Swap) int {
 		return cmp.Or(cmp.Compare(b.Relief*(a.Loss+1), a.Relief*(b.Loss+1)), cmp.Compare(a.Loss, b.Loss))
 	})
-	return swaps, nil
+}
+
+// On is another graph of the same file with the swap made in it too. The graph
+// is nil where the two do not go together.
+func (s *Swap) On(g *Graph) (*Graph, error) {
+	for _, m := range s.moves {
+		i := g.Node(s.name)
+		if i < 0 {
+			return nil, nil
+		}
+		edits, ok, err := m(g, i)
+		if err != nil || !ok {
+			return nil, err
+		}
+		if g, err = g.With(edits...); err != nil {
+			return nil, nil // the reader refuses what does not go together
+		}
+	}
+	return g, nil
+}
+
+// try makes a swap and estimates the graph with it; nil: it cannot be made, or
+// nothing would change.
+func (e *Estimate) try(i int, heard string, moves ...move) (*Swap, error) {
+	n := e.Graph.Nodes[i]
+	s := &Swap{Node: i, Heard: heard, name: n.Name, moves: moves}
+	lighter, err := s.On(e.Graph)
+	if lighter == nil || err != nil {
+		return nil, err
+	}
+	hearing, err := lighter.library.Hearing()
+	if err != nil {
+		return nil, err
+	}
+	if k := lighter.Node(n.Name); k < 0 {
+		s.Change = "leave it out"
+		s.Effects = leftOut(hearing)
+	} else {
+		m := lighter.Nodes[k]
+		if m.Use.Same(&n.Use) {
+			return nil, nil
+		}
+		s.Change = e.Graph.change(n, lighter, m)
+		s.Effects, err = effects(hearing, n, m)
+	}
+	if err != nil {
+		return nil, nil // a metric that cannot be worked out with these values
+	}
+	if s.After, err = lighter.Estimate(); err != nil {
+		return nil, nil // the stand-in cannot be worked out with these values
+	}
+	for _, f := range s.Effects {
+		s.Loss += f.Points * n.Importance
+	}
+	s.Verdict, s.Relief = s.After.Verdict, relief(e, s.After)
+	s.Memory, s.Flash = e.bytes(MemoryResource)-s.After.bytes(MemoryResource), e.bytes(FlashResource)-s.After.bytes(FlashResource)
+	s.Cycles = e.CPU.Worst.Total().Value - s.After.CPU.Worst.Total().Value
+	return s, nil
+}
+
+// substituted tries one of the substitutes that the catalog names for a node.
+func (e *Estimate) substituted(i, k int) (*Swap, error) {
+	sub := &e.Graph.Nodes[i].Block().Substitutes[k]
+	return e.try(i, sub.Heard, byCatalog(sub))
+}
+
+func byCatalog(sub *blocks.Substitute) move {
+	return func(g *Graph, i int) ([]source.Edit, bool, error) { return g.substitute(i, sub) }
+}
+
+// Alternatives tries what could stand in for a node: what the catalog names, up
+// to so many of its substitutes one on top of the other; the short forms of the
+// functions it calls; single for double precision; one channel for several; and
+// to leave it out, where the file allows that. What is no lighter than something
+// that loses no more is left out, and so is more than most of them.
+func (e *Estimate) Alternatives(i, deep, most int) ([]Swap, error) {
+	n := e.Graph.Nodes[i]
+	var found []Swap
+	var failed error
+	add := func(s *Swap, err error) *Swap {
+		if err != nil {
+			failed = err
+		}
+		if s == nil || slices.ContainsFunc(found, func(o Swap) bool { return o.alike(s) }) {
+			return nil
+		}
+		found = append(found, *s)
+		return s
+	}
+	if n.Optional {
+		add(e.try(i, "it is gone", (*Graph).leaveOut))
+	}
+	level := []*Swap{{name: n.Name}}
+	for _, m := range e.plainMoves(n) {
+		if s := add(e.try(i, m.heard, m.move)); s != nil {
+			level = append(level, s)
+		}
+	}
+	for range deep {
+		var next []*Swap
+		for _, from := range level {
+			block := n.Block()
+			if from.After != nil {
+				block = from.After.Graph.Nodes[from.After.Graph.Node(n.Name)].Block()
+			}
+			for k := range block.Substitutes {
+				if len(found) >= most || failed != nil {
+					return e.lighter(found), failed
+				}
+				sub := &block.Substitutes[k]
+				heard := sub.Heard
+				if from.Heard != "" && from.Heard != heard {
+					heard = from.Heard + "; " + heard
+				}
+				if s := add(e.try(i, heard, append(slices.Clip(from.moves), byCatalog(sub))...)); s != nil {
+					next = append(next, s)
+				}
+			}
+		}
+		level = next
+	}
+	return e.lighter(found), failed
+}
+
+// plainMove is a change that no block's entry needs to name.
+type plainMove struct {
+	heard string
+	move  move
+}
+
+func (e *Estimate) plainMoves(n *Node) []plainMove {
+	var list []plainMove
+	write := func(text string, key ...string) move {
+		return func(g *Graph, i int) ([]source.Edit, bool, error) {
+			return []source.Edit{{Path: g.Path(g.Nodes[i], key...), Text: text}}, true, nil
+		}
+	}
+	if _, calls := n.Use.MathsError(); calls && n.Use.Style.Maths == blocks.LibraryMaths {
+		list = append(list, plainMove{"the functions it calls in their short forms", write("approximate", "code", "maths")})
+	}
+	if n.Use.Style.Double {
+		list = append(list, plainMove{"arithmetic in single precision, as written for this core", write("single", "precision")})
+	}
+	if out, ok := n.Block().Output(""); ok && out.Kind == blocks.Audio && takesChannels(n.Block()) && n.outChannels(0) > 1 {
+		list = append(list, plainMove{"one channel in place of several", write("1", "channels")})
+	}
+	return list
+}
+
+// alike tells whether two swaps of a node make the same of it.
+func (s *Swap) alike(t *Swap) bool {
+	if s.Node != t.Node {
+		return false
+	}
+	i, k := s.After.Graph.Node(s.name), t.After.Graph.Node(t.name)
+	if i < 0 || k < 0 {
+		return i == k
+	}
+	return s.After.Graph.Nodes[i].Use.Same(&t.After.Graph.Nodes[k].Use)
+}
+
+// lighter keeps the swaps that are lighter than the graph as it stands in
+// something, and not heavier in everything than one that loses no more.
+func (e *Estimate) lighter(swaps []Swap) []Swap {
+	none := Swap{After: e}
+	var kept []Swap
+	for i := range swaps {
+		s := &swaps[i]
+		if none.noHeavier(s) {
+			continue
+		}
+		beaten := false
+		for k := range swaps {
+			t := &swaps[k]
+			beaten = beaten || k != i && t.Loss <= s.Loss && t.noHeavier(s) && (k < i || t.Loss < s.Loss || !s.noHeavier(t))
+		}
+		if !beaten {
+			kept = append(kept, *s)
+		}
+	}
+	return kept
+}
+
+// noHeavier tells whether a swap leaves the graph with no more of anything than
+// another does, and with no code that the other does without.
+func (s *Swap) noHeavier(t *Swap) bool {
+	for _, r := range s.After.Resources {
+		if r.Kind != MemoryResource && r.Used.High > t.After.Resource(r.Name).Used.High {
+			return false
+		}
+	}
+	return s.After.bytes(MemoryResource) <= t.After.bytes(MemoryResource) &&
+		largest(s.After) <= largest(t.After) &&
+		!slices.ContainsFunc(s.After.code, func(f flashItem) bool {
+			return !slices.ContainsFunc(t.After.code, func(o flashItem) bool { return o.key() == f.key() })
+		})
+}
+
+// largest is the largest piece of memory.
+func largest(e *Estimate) blocks.Bytes {
+	var most blocks.Bytes
+	for i := range e.Objects {
+		most = max(most, e.Objects[i].Bytes)
+	}
+	return most
 }
 
 // dearest lists the nodes by what they take of what does not fit.
@@ -139,46 +329,23 @@ func (e *Estimate) bytes(kind ResourceKind) blocks.Bytes {
 // limits they come, in shares of the limits.
 func relief(before, after *Estimate) float64 {
 	sum := 0.0
-	for i, r := range before.Resources {
+	for _, r := range before.Resources {
 		if r.Verdict >= Unsure && r.Limit > 0 {
-			sum += (beyond(r) - beyond(after.Resources[i])) / r.Limit
+			sum += (beyond(r) - beyond(after.Resource(r.Name))) / r.Limit
 		}
 	}
 	return sum
 }
 
+// Resource is a resource by name; one that nothing uses is zero.
+func (e *Estimate) Resource(name string) Resource {
+	for _, r := range e.Resources {
+		if r.Name == name {
+			return r
+		}
+	}
+	return Resource{Name: name}
+}
+
 // beyond is how far a need reaches past its limit, its whole band counted.
 func beyond(r Resource) float64 { return max(0, r.Used.High-r.Limit) }
-
-// effects compares what two forms of a node give the ear.
-func effects(h *blocks.Hearing, before, after *Node) ([]Effect, error) {
-	var list []Effect
-	for i := range h.Metrics {
-		m := &h.Metrics[i]
-		was, has, err := before.metric(m.Name)
-		if err != nil {
-			return nil, err
-		}
-		is, still, err := after.metric(m.Name)
-		if err != nil {
-			return nil, err
-		}
-		if has && still && was != is {
-			list = append(list, Effect{m, was, is, m.Loss(was, is)})
-		}
-	}
-	return list, nil
-}
-
-// widthMetric is the one metric that every node with an audio output has.
-const widthMetric = "width"
-
-func (n *Node) metric(name string) (value blocks.Reading, has bool, err error) {
-	if name == widthMetric {
-		if out, ok := n.Block().Output(""); ok && out.Kind == blocks.Audio {
-			return blocks.Reading{Value: float64(n.outChannels(0))}, true, nil
-		}
-		return blocks.Reading{}, false, nil
-	}
-	return n.Use.Metric(name)
-}

@@ -257,7 +257,7 @@ func TestEdited(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, want := flat(edited), flat(Parse(written, &errs)); got != want {
+	if got, want := edited.Flow(), Parse(written, &errs).Flow(); got != want {
 		t.Errorf("the edited tree reads %s, and the edited file %s", got, want)
 	}
 	if errs.Len() > 0 {
@@ -273,25 +273,6 @@ func TestEdited(t *testing.T) {
 			t.Errorf("the edit %+v is made, and there is nothing to make it of", e)
 		}
 	}
-}
-
-// flat is a value on one line.
-func flat(v Value) string {
-	switch {
-	case v.IsMapping():
-		text := ""
-		for _, m := range v.Object("").Rest() {
-			text += m.Name + ": " + flat(m.Value) + ", "
-		}
-		return "{" + text + "}"
-	case v.IsList():
-		text := ""
-		for _, item := range v.Items("") {
-			text += flat(item) + ", "
-		}
-		return "[" + text + "]"
-	}
-	return v.Text("a text")
 }
 
 func TestPathTo(t *testing.T) {

@@ -98,6 +98,44 @@ func (v Value) Under(key string) Value {
 	return Value{}
 }
 
+// Keys are the keys of a mapping in file order, without reading it; of anything
+// else there are none.
+func (v Value) Keys() []string {
+	if !v.IsMapping() {
+		return nil
+	}
+	var keys []string
+	for i := 0; i+1 < len(v.node.Content); i += 2 {
+		keys = append(keys, v.node.Content[i].Value)
+	}
+	return keys
+}
+
+// Flow prints the value on one line, as flow style would have it.
+func (v Value) Flow() string {
+	if v.node == nil {
+		return ""
+	}
+	return flow(v.node)
+}
+
+func flow(n *yaml.Node) string {
+	var words []string
+	switch n.Kind {
+	case yaml.MappingNode:
+		for i := 0; i+1 < len(n.Content); i += 2 {
+			words = append(words, flow(n.Content[i])+": "+flow(n.Content[i+1]))
+		}
+		return "{" + strings.Join(words, ", ") + "}"
+	case yaml.SequenceNode:
+		for _, c := range n.Content {
+			words = append(words, flow(c))
+		}
+		return "[" + strings.Join(words, ", ") + "]"
+	}
+	return quoted(n.Value, 0)
+}
+
 func (v Value) kind() string {
 	switch {
 	case v.IsMapping():

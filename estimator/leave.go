@@ -1,0 +1,137 @@
+package estimator
+
+import (
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"elbowroom/blocks"
+	"elbowroom/blocks/source"
+)
+
+// leaveOut works out the changes that take a node out of the graph: what it fed
+// is fed by what fed it, and what it moved stands still in the middle. It is
+// false where something needs the node.
+func (g *Graph) leaveOut(i int) ([]source.Edit, bool, error) {
+	n := g.Nodes[i]
+	if n.Group >= 0 && g.Groups[n.Group].Out == i {
+		return nil, false, nil
+	}
+	var edits []source.Edit
+	for _, reader := range g.Nodes {
+		if reader == n {
+			continue
+		}
+		for k := range reader.Inputs {
+			e, ok := g.bypass(i, reader, &reader.Inputs[k])
+			if !ok {
+				return nil, false, nil
+			}
+			edits = append(edits, e...)
+		}
+		for _, d := range reader.Drives {
+			if d.Source.Node == i {
+				p := &reader.Block().Params[d.Param]
+				span := reader.Use.Settings[d.Param].Span
+				middle := (span.Low + span.High) / 2
+				if d.Curve == Exponential {
+					middle = math.Sqrt(span.Low * span.High)
+				}
+				middle = fourFigures(middle)
+				if p.Unit == blocks.UnitCount {
+					middle = math.Floor(middle)
+				}
+				edits = append(edits, source.Edit{Path: g.Path(reader, p.Name), Text: p.Unit.Format(middle)})
+			}
+		}
+	}
+	if n.Group < 0 {
+		edits = append(edits, g.leaveScenes(n)...)
+	}
+	return append(edits, source.Edit{Path: g.Path(n), Remove: true}), true, nil
+}
+
+// bypass ties an input to what feeds a node in place of the node itself.
+func (g *Graph) bypass(i int, reader *Node, in *Input) ([]source.Edit, bool) {
+	fed := func(src Source) bool { return src.Node == i && (src.Group < 0) }
+	if !slices.ContainsFunc(in.Sources, fed) {
+		return nil, true
+	}
+	var names []string
+	for _, src := range in.Sources {
+		if !fed(src) {
+			names = append(names, src.Place.Text(""))
+		}
+	}
+	n := g.Nodes[i]
+	for _, src := range in.Sources {
+		if !fed(src) || len(n.Inputs) == 0 || src.Port != 0 || n.Inputs[0].Port.Kind != g.port(src).Kind {
+			continue
+		}
+		for _, before := range n.Inputs[0].Sources {
+			name := before.Place.Text("")
+			if before.Channel < 0 && src.Channel >= 0 && g.Channels(before) > src.Channel {
+				name += "." + strconv.Itoa(src.Channel+1)
+			}
+			if !slices.Contains(names, name) {
+				names = append(names, name)
+			}
+		}
+	}
+	path := g.Path(reader, "from")
+	if g.at(path).IsMapping() {
+		path = append(path, in.Port.Name)
+	}
+	switch {
+	case len(names) == 0 && in.Port.Optional:
+		return []source.Edit{{Path: path, Remove: true}}, true
+	case len(names) == 0:
+		return nil, false
+	case len(names) == 1:
+		return []source.Edit{{Path: path, Text: names[0]}}, true
+	}
+	return []source.Edit{{Path: path, List: names}}, true
+}
+
+// leaveScenes takes a node out of the scenes that name it.
+func (g *Graph) leaveScenes(n *Node) []source.Edit {
+	var edits []source.Edit
+	for _, s := range g.Scenes {
+		items := g.at([]string{"scenes", s.Name})
+		if !items.IsList() {
+			continue
+		}
+		for k, item := range items.Items("a list of nodes") {
+			if item.Text("") == n.Name {
+				edits = append(edits, source.Edit{Path: []string{"scenes", s.Name, strconv.Itoa(k)}, Remove: true})
+			}
+		}
+	}
+	return edits
+}
+
+// change is what a person would write into a node to make it what it is in
+// another graph: "block: four-comb-reverb, decay: 2 s, without damping".
+func (g *Graph) change(n *Node, after *Graph, m *Node) string {
+	was, is := g.at(g.Path(n)), after.at(after.Path(m))
+	var words []string
+	for _, name := range is.Keys() {
+		if name == "from" {
+			continue
+		}
+		v := is.Under(name)
+		if text := v.Flow(); text != was.Under(name).Flow() {
+			if span := v.Under("span"); span.Given() {
+				name, text = name+" span", span.Flow()
+			}
+			words = append(words, name+": "+text)
+		}
+	}
+	for _, name := range was.Keys() {
+		if name != "from" && !is.Under(name).Given() && m.Block() == n.Block() {
+			words = append(words, "without "+name)
+		}
+	}
+	return strings.Join(words, ", ")
+}
