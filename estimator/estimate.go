@@ -313,6 +313,21 @@ func (e *Estimate) memory() []flashItem {
 	return flash
 }
 
+// Piece is something in flash that is charged once, however many nodes need it.
+type Piece struct {
+	Name  string
+	Bytes blocks.Figure
+}
+
+// Flash lists what a node brings into flash.
+func (e *Estimate) Flash(node int) []Piece {
+	var list []Piece
+	for _, f := range e.flash(node) {
+		list = append(list, Piece{f.key(), f.bytes})
+	}
+	return list
+}
+
 func (e *Estimate) object(o Object) {
 	if o.Bytes > 0 {
 		e.Objects = append(e.Objects, o)
@@ -413,6 +428,13 @@ func (g *Graph) onlyScene() []int {
 		}
 	}
 	return only
+}
+
+// Plays tells whether a node runs while a scene plays: always, unless scenes
+// name it.
+func (g *Graph) Plays(node, scene int) bool {
+	in := g.scenesOf()[node]
+	return len(in) == 0 || slices.Contains(in, scene)
 }
 
 // scenesOf tells for each node which scenes it runs in; none: it runs always.

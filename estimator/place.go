@@ -345,6 +345,9 @@ func (o *Object) mayLieIn(index int, b *blocks.Bank) bool {
 	return b.Kind.Constant() == constant && (b.DMA || !o.DMA)
 }
 
+// MayLieIn tells whether a bank could hold the object, room left aside.
+func (g *Graph) MayLieIn(o *Object, bank int) bool { return o.mayLieIn(bank, &g.Board.Banks[bank]) }
+
 // anyBank is where an object is counted that no bank of the board can take.
 func (o *Object) anyBank(board *blocks.Board) int {
 	if o.Pin >= 0 {

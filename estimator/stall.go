@@ -163,3 +163,14 @@ func (g *Graph) stallCycles(o *Object, bank int, horizon float64) float64 {
 	}
 	return cycles
 }
+
+// LeastWait is the cycles a block, its whole band counted, that the accesses to
+// an object wait at least for memory if it lies in a bank, whatever else the
+// cache holds.
+func (g *Graph) LeastWait(o *Object, bank int) float64 {
+	horizon := math.Inf(1)
+	if o.Pattern != blocks.Random && o.Bytes > g.Board.Cache.Bytes {
+		horizon = 1 // no cache keeps it until it comes round
+	}
+	return g.Board.StallBand.Within(g.stallCycles(o, bank, horizon)).High
+}

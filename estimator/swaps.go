@@ -24,6 +24,7 @@ type Swap struct {
 
 	name  string
 	moves []move
+	graph *Graph // with the swap
 }
 
 // move is one change of a node, worked out for the graph that it is to be made
@@ -64,11 +65,12 @@ func (e *Estimate) Swaps() ([]Swap, error) {
 			if tries--; tries < 0 {
 				break
 			}
-			s, err := e.substituted(i, k)
+			sub := &g.Nodes[i].Block().Substitutes[k]
+			s, err := e.make(i, sub.Heard, byCatalog(sub))
 			if err != nil {
 				return nil, err
 			}
-			if s != nil && s.Relief >= leastRelief {
+			if s != nil && s.estimate(e) && s.Relief >= leastRelief {
 				swaps = append(swaps, *s)
 			}
 		}
@@ -103,49 +105,56 @@ func (s *Swap) On(g *Graph) (*Graph, error) {
 	return g, nil
 }
 
-// try makes a swap and estimates the graph with it; nil: it cannot be made, or
-// nothing would change.
-func (e *Estimate) try(i int, heard string, moves ...move) (*Swap, error) {
+// make makes a swap in the graph; nil: it cannot be made, or nothing would
+// change.
+func (e *Estimate) make(i int, heard string, moves ...move) (*Swap, error) {
 	n := e.Graph.Nodes[i]
 	s := &Swap{Node: i, Heard: heard, name: n.Name, moves: moves}
-	lighter, err := s.On(e.Graph)
-	if lighter == nil || err != nil {
+	var err error
+	if s.graph, err = s.On(e.Graph); s.graph == nil || err != nil {
 		return nil, err
 	}
-	hearing, err := lighter.library.Hearing()
+	hearing, err := s.graph.library.Hearing()
 	if err != nil {
 		return nil, err
 	}
-	if k := lighter.Node(n.Name); k < 0 {
+	if m := s.node(); m == nil {
 		s.Change = "leave it out"
 		s.Effects = leftOut(hearing)
 	} else {
-		m := lighter.Nodes[k]
 		if m.Use.Same(&n.Use) {
 			return nil, nil
 		}
-		s.Change = e.Graph.change(n, lighter, m)
-		s.Effects, err = effects(hearing, n, m)
-	}
-	if err != nil {
-		return nil, nil // a metric that cannot be worked out with these values
-	}
-	if s.After, err = lighter.Estimate(); err != nil {
-		return nil, nil // the stand-in cannot be worked out with these values
+		if s.Effects, err = effects(hearing, n, m); err != nil {
+			return nil, nil // a metric that cannot be worked out with these values
+		}
+		s.Change = e.Graph.change(n, s.graph, m)
 	}
 	for _, f := range s.Effects {
 		s.Loss += f.Points * n.Importance
 	}
-	s.Verdict, s.Relief = s.After.Verdict, relief(e, s.After)
-	s.Memory, s.Flash = e.bytes(MemoryResource)-s.After.bytes(MemoryResource), e.bytes(FlashResource)-s.After.bytes(FlashResource)
-	s.Cycles = e.CPU.Worst.Total().Value - s.After.CPU.Worst.Total().Value
 	return s, nil
 }
 
-// substituted tries one of the substitutes that the catalog names for a node.
-func (e *Estimate) substituted(i, k int) (*Swap, error) {
-	sub := &e.Graph.Nodes[i].Block().Substitutes[k]
-	return e.try(i, sub.Heard, byCatalog(sub))
+// node is what became of the node that is swapped; nil: it is left out.
+func (s *Swap) node() *Node {
+	if i := s.graph.Node(s.name); i >= 0 {
+		return s.graph.Nodes[i]
+	}
+	return nil
+}
+
+// estimate works out what a swap does to the graph, and is false where it cannot
+// be worked out with its values.
+func (s *Swap) estimate(e *Estimate) bool {
+	var err error
+	if s.After, err = s.graph.Estimate(); err != nil {
+		return false
+	}
+	s.Verdict, s.Relief = s.After.Verdict, relief(e, s.After)
+	s.Memory, s.Flash = e.bytes(MemoryResource)-s.After.bytes(MemoryResource), e.bytes(FlashResource)-s.After.bytes(FlashResource)
+	s.Cycles = e.CPU.Worst.Total().Value - s.After.CPU.Worst.Total().Value
+	return true
 }
 
 func byCatalog(sub *blocks.Substitute) move {
@@ -155,55 +164,85 @@ func byCatalog(sub *blocks.Substitute) move {
 // Alternatives tries what could stand in for a node: what the catalog names, up
 // to so many of its substitutes one on top of the other; the short forms of the
 // functions it calls; single for double precision; one channel for several; and
-// to leave it out, where the file allows that. What is no lighter than something
-// that loses no more is left out, and so is more than most of them.
+// to leave it out, where the file allows that. At most so many are tried. What
+// is no lighter than something that loses no more is left out.
 func (e *Estimate) Alternatives(i, deep, most int) ([]Swap, error) {
+	a := alternatives{e: e, node: i, most: most}
 	n := e.Graph.Nodes[i]
-	var found []Swap
-	var failed error
-	add := func(s *Swap, err error) *Swap {
-		if err != nil {
-			failed = err
-		}
-		if s == nil || slices.ContainsFunc(found, func(o Swap) bool { return o.alike(s) }) {
-			return nil
-		}
-		found = append(found, *s)
-		return s
-	}
 	if n.Optional {
-		add(e.try(i, "it is gone", (*Graph).leaveOut))
+		a.try("it is gone", (*Graph).leaveOut)
 	}
-	level := []*Swap{{name: n.Name}}
+	level := []layer{{block: n.Block()}}
 	for _, m := range e.plainMoves(n) {
-		if s := add(e.try(i, m.heard, m.move)); s != nil {
-			level = append(level, s)
+		if s := a.try(m.heard, m.move); s != nil {
+			level = append(level, layer{swap: s, block: n.Block()})
 		}
 	}
 	for range deep {
-		var next []*Swap
+		var next []layer
 		for _, from := range level {
-			block := n.Block()
-			if from.After != nil {
-				block = from.After.Graph.Nodes[from.After.Graph.Node(n.Name)].Block()
-			}
-			for k := range block.Substitutes {
-				if len(found) >= most || failed != nil {
-					return e.lighter(found), failed
-				}
-				sub := &block.Substitutes[k]
-				heard := sub.Heard
-				if from.Heard != "" && from.Heard != heard {
-					heard = from.Heard + "; " + heard
-				}
-				if s := add(e.try(i, heard, append(slices.Clip(from.moves), byCatalog(sub))...)); s != nil {
-					next = append(next, s)
-				}
-			}
+			next = append(next, a.onto(from)...)
 		}
 		level = next
 	}
-	return e.lighter(found), failed
+	return e.lighter(a.found), a.failed
+}
+
+// alternatives gathers what could stand in for a node.
+type alternatives struct {
+	e      *Estimate
+	node   int
+	most   int
+	found  []Swap
+	failed error
+}
+
+// layer is a stand-in that others are laid upon.
+type layer struct {
+	swap  *Swap // nil: the node as it stands
+	block *blocks.Block
+	from  int // substitutes of its block before this one were tried below it
+}
+
+func (a *alternatives) try(heard string, moves ...move) *Swap {
+	if len(a.found) >= a.most || a.failed != nil {
+		return nil
+	}
+	s, err := a.e.make(a.node, heard, moves...)
+	a.failed = err
+	if s == nil || slices.ContainsFunc(a.found, s.alike) || !s.estimate(a.e) {
+		return nil
+	}
+	a.found = append(a.found, *s)
+	return s
+}
+
+// onto lays the substitutes of a stand-in's block upon it. Those of one block
+// are laid in one order only, since they give the same in any.
+func (a *alternatives) onto(l layer) []layer {
+	var next []layer
+	for k := range l.block.Substitutes {
+		sub := &l.block.Substitutes[k]
+		if k < l.from && sub.Block == "" {
+			continue
+		}
+		heard, moves := sub.Heard, []move{byCatalog(sub)}
+		if l.swap != nil {
+			moves = append(slices.Clip(l.swap.moves), moves...)
+			if l.swap.Heard != heard {
+				heard = l.swap.Heard + "; " + heard
+			}
+		}
+		s := a.try(heard, moves...)
+		switch {
+		case s == nil:
+		case sub.Block == "":
+			next = append(next, layer{s, l.block, k})
+		default:
+			next = append(next, layer{s, s.node().Block(), 0})
+		}
+	}
+	return next
 }
 
 // plainMove is a change that no block's entry needs to name.
@@ -231,16 +270,13 @@ func (e *Estimate) plainMoves(n *Node) []plainMove {
 	return list
 }
 
-// alike tells whether two swaps of a node make the same of it.
-func (s *Swap) alike(t *Swap) bool {
-	if s.Node != t.Node {
-		return false
+// alike tells whether another swap of the node makes the same of it.
+func (s *Swap) alike(t Swap) bool {
+	m, n := s.node(), t.node()
+	if m == nil || n == nil {
+		return m == n
 	}
-	i, k := s.After.Graph.Node(s.name), t.After.Graph.Node(t.name)
-	if i < 0 || k < 0 {
-		return i == k
-	}
-	return s.After.Graph.Nodes[i].Use.Same(&t.After.Graph.Nodes[k].Use)
+	return m.Use.Same(&n.Use)
 }
 
 // lighter keeps the swaps that are lighter than the graph as it stands in

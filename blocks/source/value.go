@@ -2,6 +2,7 @@ package source
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -111,7 +112,7 @@ func (v Value) Keys() []string {
 	return keys
 }
 
-// Flow prints the value on one line, as flow style would have it.
+// Flow prints the value on one line for people, as flow style would have it.
 func (v Value) Flow() string {
 	if v.node == nil {
 		return ""
@@ -133,7 +134,10 @@ func flow(n *yaml.Node) string {
 		}
 		return "[" + strings.Join(words, ", ") + "]"
 	}
-	return quoted(n.Value, 0)
+	if n.Style != 0 {
+		return strconv.Quote(n.Value)
+	}
+	return n.Value
 }
 
 func (v Value) kind() string {

@@ -1,0 +1,142 @@
+package lighten
+
+import (
+	"context"
+	"slices"
+	"strings"
+
+	"elbowroom/estimator/plan"
+)
+
+// search looks for plans under one setting of the whole graph and adds those
+// that are among the best to the result.
+func (s *setting) search(ctx context.Context, o *Options, r *Result) error {
+	if o.meets(s.after) {
+		r.add(o, Plan{Changes: s.changes, Loss: s.loss, After: s.after})
+		return nil
+	}
+	if err := s.gather(o); err != nil {
+		return err
+	}
+	for _, swaps := range s.swaps {
+		r.Alternatives += len(swaps)
+	}
+	m := newModel(s, o)
+	steps := o.Steps
+	if steps == 0 {
+		steps = modelSteps
+	}
+	tried := 0
+	for want := 2 * o.Plans; ; want *= 4 {
+		found, err := plan.Solve(ctx, &m.Model, plan.Options{Plans: want, MaxSteps: steps})
+		if err != nil {
+			return err
+		}
+		for _, p := range found.Plans[min(tried, len(found.Plans)):] {
+			if r.full(o, s.loss+points(p.Loss)) {
+				return nil
+			}
+			r.Confirmed++
+			if err := s.confirm(o, r, m, &p); err != nil {
+				return err
+			}
+		}
+		tried = len(found.Plans)
+		bound := s.loss + points(found.Bound)
+		switch {
+		case tried < want && found.Proven, r.full(o, bound):
+			return nil
+		case tried < want, want >= mostConfirmed:
+			r.unproven(bound)
+			return nil
+		}
+	}
+}
+
+func points(loss int64) float64 { return float64(loss) / thousandth }
+
+// full tells whether there are as many plans as wanted, and none that loses so
+// much could be among them.
+func (r *Result) full(o *Options, loss float64) bool {
+	return len(r.Plans) >= o.Plans && loss >= r.Plans[o.Plans-1].Loss
+}
+
+// unproven records that plans which lose more than a bound were passed over.
+func (r *Result) unproven(bound float64) {
+	if r.Proven || bound < r.Bound {
+		r.Bound = bound
+	}
+	r.Proven = false
+}
+
+// confirm makes a plan of the model in the graph and keeps it where it fits.
+func (s *setting) confirm(o *Options, r *Result, m *model, p *plan.Plan) error {
+	g, loss, changes := s.after.Graph, s.loss, slices.Clip(s.changes)
+	for i, k := range p.Choice {
+		w := m.swap(i, k)
+		if w == nil {
+			continue
+		}
+		changed, err := w.On(g)
+		if err != nil {
+			return err
+		}
+		if changed == nil {
+			return nil // the changes do not go together
+		}
+		g = changed
+		loss += w.Loss
+		changes = append(changes, Change{Node: s.after.Graph.Nodes[w.Node].Name, Write: w.Change, Heard: w.Heard, Effects: w.Effects, Loss: w.Loss})
+	}
+	after, err := g.Estimate()
+	if err != nil {
+		return nil
+	}
+	if o.meets(after) {
+		r.add(o, Plan{Changes: changes, Loss: loss, After: after})
+	}
+	return nil
+}
+
+// add keeps a plan among the best, unless it does all that a better one does
+// and more.
+func (r *Result) add(o *Options, p Plan) {
+	for _, q := range r.Plans {
+		if q.Loss <= p.Loss && q.within(&p) {
+			return
+		}
+	}
+	at, _ := slices.BinarySearchFunc(r.Plans, p, func(a, b Plan) int {
+		switch {
+		case a.Loss != b.Loss:
+			return cmpLess(a.Loss < b.Loss)
+		case len(a.Changes) != len(b.Changes):
+			return cmpLess(len(a.Changes) < len(b.Changes))
+		}
+		return -1
+	})
+	r.Plans = slices.Insert(r.Plans, at, p)
+	r.Plans = r.Plans[:min(len(r.Plans), o.Plans)]
+}
+
+func cmpLess(less bool) int {
+	if less {
+		return -1
+	}
+	return 1
+}
+
+// within tells whether all changes of a plan are changes of another: each of its
+// words is written there too.
+func (p *Plan) within(q *Plan) bool {
+	for _, c := range p.Changes {
+		for word := range strings.SplitSeq(c.Write, ", ") {
+			if !slices.ContainsFunc(q.Changes, func(d Change) bool {
+				return d.Node == c.Node && slices.Contains(strings.Split(d.Write, ", "), word)
+			}) {
+				return false
+			}
+		}
+	}
+	return true
+}
