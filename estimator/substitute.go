@@ -239,20 +239,31 @@ func (s *substitution) scale(sub *blocks.Substitute) bool {
 	return true
 }
 
-// scaled is a span times a factor, as a file writes it. A note value stays one:
-// 3/8 by a half is 3/16. It is false where nothing changes.
+// scaled is a span times a factor, as a file writes it: in the units that it is
+// written in. A note value stays one: 3/8 by a half is 3/16. It is false where
+// nothing changes.
 func scaled(p *blocks.Param, span blocks.Span, given string, factor float64) (text string, ok bool) {
-	product := blocks.Span{Low: span.Low * factor, High: span.High * factor}
 	switch {
 	case p.Unit == blocks.UnitCount:
-		product = blocks.Span{Low: math.Floor(product.Low), High: math.Floor(product.High)}
+		product := blocks.Span{Low: math.Floor(span.Low * factor), High: math.Floor(span.High * factor)}
+		return p.Unit.FormatSpan(product), product != span
 	case strings.Contains(given, "/"):
 		return scaleNotes(given, factor), true
-	default:
-		product = blocks.Span{Low: fourFigures(product.Low), High: fourFigures(product.High)}
+	case given == "":
+		given = p.Unit.FormatSpan(span)
 	}
-	return p.Unit.FormatSpan(product), product != span
+	text = number.ReplaceAllStringFunc(given, func(value string) string {
+		v, err := strconv.ParseFloat(value, 64)
+		if err != nil {
+			return value // too large, which the reader has refused
+		}
+		return strconv.FormatFloat(fourFigures(v*factor), 'f', -1, 64)
+	})
+	return text, text != given
 }
+
+// number is an amount before its unit.
+var number = regexp.MustCompile(`\d+(\.\d+)?`)
 
 // noteValue is a share of a whole note, as it was read.
 var noteValue = regexp.MustCompile(`\d+\s*/\s*\d+`)

@@ -3,6 +3,7 @@ package estimator
 import (
 	"cmp"
 	"slices"
+	"strings"
 
 	"elbowroom/blocks"
 	"elbowroom/blocks/source"
@@ -152,7 +153,7 @@ func (s *Swap) estimate(e *Estimate) bool {
 		return false
 	}
 	s.Verdict, s.Relief = s.After.Verdict, relief(e, s.After)
-	s.Memory, s.Flash = e.bytes(MemoryResource)-s.After.bytes(MemoryResource), e.bytes(FlashResource)-s.After.bytes(FlashResource)
+	s.Memory, s.Flash = e.Bytes(MemoryResource)-s.After.Bytes(MemoryResource), e.Bytes(FlashResource)-s.After.Bytes(FlashResource)
 	s.Cycles = e.CPU.Worst.Total().Value - s.After.CPU.Worst.Total().Value
 	return true
 }
@@ -197,6 +198,9 @@ type alternatives struct {
 	failed error
 }
 
+// andThen stands between what is heard of several substitutes.
+const andThen = "; "
+
 // layer is a stand-in that others are laid upon.
 type layer struct {
 	swap  *Swap // nil: the node as it stands
@@ -229,8 +233,9 @@ func (a *alternatives) onto(l layer) []layer {
 		heard, moves := sub.Heard, []move{byCatalog(sub)}
 		if l.swap != nil {
 			moves = append(slices.Clip(l.swap.moves), moves...)
-			if l.swap.Heard != heard {
-				heard = l.swap.Heard + "; " + heard
+			heard = l.swap.Heard
+			if !slices.Contains(strings.Split(heard, andThen), sub.Heard) {
+				heard += andThen + sub.Heard
 			}
 		}
 		s := a.try(heard, moves...)
@@ -309,7 +314,7 @@ func (s *Swap) noHeavier(t *Swap) bool {
 			return false
 		}
 	}
-	return s.After.bytes(MemoryResource) <= t.After.bytes(MemoryResource) &&
+	return s.After.Bytes(MemoryResource) <= t.After.Bytes(MemoryResource) &&
 		largest(s.After) <= largest(t.After) &&
 		!slices.ContainsFunc(s.After.code, func(f flashItem) bool {
 			return !slices.ContainsFunc(t.After.code, func(o flashItem) bool { return o.key() == f.key() })
@@ -349,8 +354,8 @@ func (e *Estimate) dearest() []int {
 	return order
 }
 
-// bytes is what is used of all banks of a kind.
-func (e *Estimate) bytes(kind ResourceKind) blocks.Bytes {
+// Bytes is what is used of all banks of a kind.
+func (e *Estimate) Bytes(kind ResourceKind) blocks.Bytes {
 	var sum blocks.Bytes
 	for i := range e.Banks {
 		constant := e.Graph.Board.Banks[i].Kind.Constant()

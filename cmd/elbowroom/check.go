@@ -453,17 +453,22 @@ func noteItems(a *Answer) []string {
 
 func swapSections(a *Answer) document {
 	if len(a.Swaps) == 0 {
-		return document{{text: "No single swap that was tried helps: give up a node, or take a larger board ('elbowroom boards')."}}
+		return document{{text: "No single swap that was tried helps; 'elbowroom lighten' tries several together, and larger boards are in 'elbowroom boards'."}}
 	}
+	return swapTable(a.Swaps)
+}
+
+// swapTable shows the best of some swaps.
+func swapTable(swaps []Swap) document {
 	t := &table{align: "rllrrrrl", header: []string{"", "node", "write", "memory", "flash", "cycles", "loss", "then"}}
 	heard := section{numbered: true}
-	for i := range a.Swaps[:min(len(a.Swaps), mostShown)] {
-		w := &a.Swaps[i]
+	for i := range swaps[:min(len(swaps), mostShown)] {
+		w := &swaps[i]
 		t.add(strconv.Itoa(i+1), w.Node, w.Change, saved(float64(w.Memory)), saved(float64(w.Flash)), saved(w.Cycles), points(w.Loss), w.Verdict)
-		heard.items = append(heard.items, fmt.Sprintf("%s: %s%s", w.Node, w.Heard, effects(w)))
+		heard.items = append(heard.items, fmt.Sprintf("%s: %s%s", w.Node, w.Heard, told(w.Effects)))
 	}
 	heard.after = "Loss is in points, times the importance of the node: 1 is noticed only side by side, 10 is plainly heard, 100 is a function gone."
-	if more := len(a.Swaps) - mostShown; more > 0 {
+	if more := len(swaps) - mostShown; more > 0 {
 		heard.after += fmt.Sprintf(" There are %s more, which '--format json' has.", counted(more, "swap"))
 	}
 	return document{{title: "Single swaps that help, most relief for the least loss first", table: t}, heard}
@@ -480,10 +485,10 @@ func saved(v float64) string {
 	return "0"
 }
 
-// effects tell the metrics that a swap makes worse, before and after.
-func effects(s *Swap) string {
+// told are the metrics that a change makes worse, before and after.
+func told(effects []Effect) string {
 	text := ""
-	for _, e := range s.Effects {
+	for _, e := range effects {
 		if e.Points > 0 {
 			text += fmt.Sprintf("; %s %s, before %s", e.Title, strings.TrimSpace(number(e.After)+" "+e.Unit), number(e.Before))
 			if e.Needed > 0 {

@@ -97,6 +97,11 @@ func (a *app) estimate(name string, opts overrides) (*checked, error) {
 	if err != nil {
 		return nil, err
 	}
+	return a.estimateFile(file, name, opts)
+}
+
+// estimateFile estimates the graph in a text that was read under a name.
+func (a *app) estimateFile(file *source.File, name string, opts overrides) (*checked, error) {
 	lib, err := catalog.Open()
 	if err != nil {
 		return nil, err

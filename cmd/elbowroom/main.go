@@ -95,6 +95,7 @@ func (h hinted) Unwrap() error { return h.error }
 
 const usage = `Usage:
   elbowroom check GRAPH...          does it fit the board? what is dear?
+  elbowroom lighten GRAPH           what is the least to give up so that it fits?
   elbowroom new FILE                write a graph to start from
 
   elbowroom limits GRAPH            how far can each number go?
@@ -151,7 +152,7 @@ func (a *app) rootCommand() *cobra.Command {
 		}
 	})
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(a.checkCommand(), a.newCommand(), a.limitsCommand(), a.blocksCommand(), a.boardsCommand(), a.schemaCommand(), a.completionCommand())
+	root.AddCommand(a.checkCommand(), a.lightenCommand(), a.newCommand(), a.limitsCommand(), a.blocksCommand(), a.boardsCommand(), a.schemaCommand(), a.completionCommand())
 	root.CompletionOptions.DisableDefaultCmd = true
 	return root
 }

@@ -48,8 +48,8 @@ func (f *format) Set(text string) error {
 // document is text for people, as a terminal or Markdown shows it.
 type document []section
 
-// section is a title, and below it text, a list, a table and a last remark,
-// each of which may be missing.
+// section is a title, and below it text, a list, lines as they are, a table and a
+// last remark, each of which may be missing.
 type section struct {
 	title string
 	text  string
@@ -57,6 +57,9 @@ type section struct {
 	items []string
 	table *table
 	after string
+	// verbatim is lines that are shown as they are, a difference between two
+	// texts.
+	verbatim string
 
 	numbered bool // the items, in place of dashes
 	joined   bool // no empty line before it
@@ -136,6 +139,9 @@ func (d document) print(w io.Writer, p painter, tables *sheet) error {
 				mark = ""
 			}
 		}
+		for line := range strings.Lines(s.verbatim) {
+			fmt.Fprintln(&b, printable(strings.TrimRight(line, "\r\n")))
+		}
 		if s.table != nil {
 			lines, err := tables.lines(s.table, func(text string) string { return p.paint(text, printable(text)) })
 			if err != nil {
@@ -170,6 +176,13 @@ func (d document) markdown(w io.Writer, tables *sheet) error {
 		}
 		for i, item := range s.items {
 			fmt.Fprintf(&b, "%s%s\n", s.mark(i), escaped(item))
+		}
+		if s.verbatim != "" {
+			fmt.Fprintf(&b, "````diff\n")
+			for line := range strings.Lines(s.verbatim) {
+				fmt.Fprintln(&b, printable(strings.TrimRight(line, "\r\n")))
+			}
+			fmt.Fprintf(&b, "````\n")
 		}
 		if s.table != nil {
 			lines, err := tables.lines(s.table, escaped)

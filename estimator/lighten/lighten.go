@@ -74,14 +74,20 @@ func (o *Options) meets(e *estimator.Estimate) bool {
 func (o *Options) relief(before, after *estimator.Estimate) float64 {
 	sum := 0.0
 	for i := range before.Resources {
-		r := &before.Resources[i]
-		limit := o.limit(r)
-		was := max(0, r.Used.High-limit)
-		if was > 0 && limit > 0 {
-			sum += (was - max(0, after.Resource(r.Name).Used.High-limit)) / limit
+		now := after.Resource(before.Resources[i].Name)
+		if was := o.beyond(&before.Resources[i]); was > 0 {
+			sum += was - o.beyond(&now)
 		}
 	}
 	return sum
+}
+
+// beyond is how far a need reaches past its limit, as a share of the limit.
+func (o *Options) beyond(r *estimator.Resource) float64 {
+	if limit := o.limit(r); limit > 0 {
+		return max(0, r.Used.High/limit-1)
+	}
+	return 0
 }
 
 // Change is one thing that a plan changes.
@@ -104,8 +110,8 @@ type Plan struct {
 // Result is what was found.
 type Result struct {
 	Plans []Plan // the least loss first
-	// Proven is whether no plan that loses less was passed over. Otherwise no
-	// plan loses less than Bound, in points.
+	// Proven is whether no plan loses less than the first, or none fits. Otherwise
+	// none loses less than Bound, in points.
 	Proven  bool
 	Bound   float64
 	Singles []estimator.Swap // that help alone, most relief for the least loss first
@@ -122,7 +128,10 @@ const (
 	// mostConfirmed bounds the full estimates for each setting of the whole
 	// graph: plans of the model that do not fit after all.
 	mostConfirmed = 512
-	thousandth    = 1000 // of a point: the planner's unit
+	// mostFurther bounds them where there is a plan and further ones are looked
+	// for.
+	mostFurther = 64
+	thousandth  = 1000 // of a point: the planner's unit
 )
 
 // Find finds the plans that lose least. Where the graph meets all limits as it
@@ -157,8 +166,8 @@ func Find(ctx context.Context, e *estimator.Estimate, o Options) (*Result, error
 			r.Singles = s.singles(&o)
 		}
 	}
-	if !r.Proven && len(r.Plans) > 0 {
-		r.Bound = min(r.Bound, r.Plans[0].Loss)
+	if len(r.Plans) > 0 && r.Bound >= r.Plans[0].Loss {
+		r.Proven = true // what was passed over is no better
 	}
 	return r, nil
 }
@@ -371,7 +380,8 @@ func (s *setting) gather(o *Options) error {
 	return failed
 }
 
-// singles are the swaps that help alone.
+// singles are the swaps that help alone, without those that help no more than
+// another of the node and are heard no less.
 func (s *setting) singles(o *Options) []estimator.Swap {
 	var list []estimator.Swap
 	for _, swaps := range s.swaps {
@@ -382,5 +392,11 @@ func (s *setting) singles(o *Options) []estimator.Swap {
 		}
 	}
 	estimator.Rank(list)
-	return list
+	var best []estimator.Swap
+	for _, w := range list {
+		if !slices.ContainsFunc(best, func(b estimator.Swap) bool { return b.Loss <= w.Loss && b.Relief >= w.Relief && b.Node == w.Node }) {
+			best = append(best, w)
+		}
+	}
+	return best
 }

@@ -46,7 +46,7 @@ func (s *setting) search(ctx context.Context, o *Options, r *Result) error {
 		switch {
 		case tried < want && found.Proven, r.full(o, bound):
 			return nil
-		case tried < want, want >= mostConfirmed:
+		case tried < want, want >= mostConfirmed, len(r.Plans) > 0 && want >= mostFurther:
 			r.unproven(bound)
 			return nil
 		}

@@ -1,0 +1,355 @@
+package main
+
+import (
+	"context"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"elbowroom/blocks"
+	"elbowroom/blocks/source"
+	"elbowroom/estimator"
+	"elbowroom/estimator/lighten"
+)
+
+// lightenVersion counts the shapes of lighten's JSON, as reportVersion does.
+const lightenVersion = 1
+
+// Lighter is what lighten found out about one graph. Every format prints from
+// it.
+type Lighter struct {
+	Version  int       `json:"version" jsonschema:"shape of this output; grows when a field changes its meaning or goes"`
+	Exit     int       `json:"exit" jsonschema:"exit status: 0 there is a plan or none is needed, 1 nothing fits, 2 wrong input"`
+	File     string    `json:"file"`
+	Verdict  string    `json:"verdict" jsonschema:"of the graph as it stands: fits, tight, unsure, over or wrong input"`
+	Sentence string    `json:"sentence" jsonschema:"the verdict in words with figures"`
+	Mistakes []Mistake `json:"mistakes,omitempty" jsonschema:"what is wrong with the file; then all else is left out"`
+	Plans    []Plan    `json:"plans,omitempty" jsonschema:"the least loss first"`
+	Proven   bool      `json:"proven" jsonschema:"whether no plan of what was tried loses less than the first, or none fits"`
+	Bound    float64   `json:"bound,omitempty" jsonschema:"points that any plan loses at least, where that is not proven"`
+	Tried    int       `json:"tried" jsonschema:"alternatives of single nodes that were estimated"`
+	Swaps    []Swap    `json:"swaps,omitempty" jsonschema:"single changes that help, most relief for the least loss first"`
+	Applied  int       `json:"applied,omitempty" jsonschema:"number of the plan that was written into the file"`
+	Diff     string    `json:"diff,omitempty" jsonschema:"what the plan asked for changes in the file"`
+}
+
+// Plan is a set of changes with which the graph fits.
+type Plan struct {
+	Number   int          `json:"number"`
+	Loss     float64      `json:"loss" jsonschema:"points: 1 is noticed only in comparison, 10 plainly heard, 100 a function gone"`
+	Changes  []PlanChange `json:"changes"`
+	Memory   int64        `json:"memory_saved" jsonschema:"bytes of data memory"`
+	Flash    int64        `json:"flash_saved" jsonschema:"bytes"`
+	Load     float64      `json:"load" jsonschema:"share of the cycles that the worst block takes after"`
+	Verdict  string       `json:"verdict" jsonschema:"of the graph after"`
+	Sentence string       `json:"sentence" jsonschema:"the verdict after in words with figures"`
+}
+
+// PlanChange is one of the changes of a plan.
+type PlanChange struct {
+	Node    string   `json:"node,omitempty" jsonschema:"left out where it is a setting of the whole graph"`
+	Write   string   `json:"write" jsonschema:"what to write"`
+	Heard   string   `json:"heard" jsonschema:"what becomes audible"`
+	Loss    float64  `json:"loss"`
+	Effects []Effect `json:"effects,omitempty"`
+}
+
+type lightenOptions struct {
+	overrides
+	wants       []string
+	keep, allow []string
+	plans       int
+	apply       int
+	dryRun      bool
+}
+
+func (a *app) lightenCommand() *cobra.Command {
+	var opts lightenOptions
+	cmd := &cobra.Command{
+		Use:   "lighten GRAPH",
+		Short: "Find the least that must be given up to fit",
+		Long: `Find the changes of a graph that are heard least and make it fit: lighter blocks,
+shorter times, coarser formats and their like for each node, fewer voices,
+optional nodes left out, larger blocks, a lower sample rate, smaller code. Each
+plan is estimated in full, and the first is the least that must be given up, or
+the gap to it is told. 'keep: true' in the file and --keep protect a node.
+
+--apply writes a plan into the file: only what changes differs, and a file that
+was changed meanwhile stays as it is.
+
+Exit status: 0 there is a plan or none is needed, 1 nothing fits, 2 wrong input.`,
+		Example: `  $ elbowroom lighten storm.yaml
+  $ elbowroom lighten --want cpu=70% --keep echo storm.yaml
+  $ elbowroom lighten --apply 1 --dry-run storm.yaml`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) != 1 {
+				return hinted{errors.New("lighten needs one graph file"), "write 'elbowroom lighten storm.yaml'"}
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.answered(func(w io.Writer) error { return a.runLighten(cmd.Context(), w, opts, args[0]) })
+		},
+	}
+	opts.addFlags(cmd)
+	f := cmd.Flags()
+	f.StringArrayVar(&opts.wants, "want", nil, "aim at more than fitting: cpu=70%, flash=100KiB or BANK=50%; may be repeated")
+	f.StringSliceVar(&opts.keep, "keep", nil, "leave these nodes or groups as they are")
+	f.StringSliceVar(&opts.allow, "allow", nil, "change these nodes or groups although the file keeps them")
+	f.IntVar(&opts.plans, "plans", 3, "show so many plans")
+	f.IntVar(&opts.apply, "apply", 0, "write the plan of this number into the file")
+	f.BoolVar(&opts.dryRun, "dry-run", false, "with --apply, only show what would be written")
+	a.formatFlag(cmd)
+	return cmd
+}
+
+// check refuses flags that do not go together.
+func (o *lightenOptions) check(name string) error {
+	switch {
+	case o.plans < 1 || o.plans > 100:
+		return hinted{fmt.Errorf("--plans %d: from 1 to 100 plans are shown", o.plans), ""}
+	case o.apply < 0 || o.apply > o.plans:
+		return hinted{fmt.Errorf("--apply %d: there are plans from 1 to %d", o.apply, o.plans), "--plans asks for more"}
+	case o.dryRun && o.apply == 0:
+		return hinted{errors.New("--dry-run shows what --apply would write"), "write '--apply 1 --dry-run'"}
+	case o.apply > 0 && name == standardInput:
+		return hinted{errors.New("--apply writes into a file, and this is the standard input"), ""}
+	case o.apply > 0 && (o.board.given || o.sampleRate.given || o.blockSize.given):
+		return hinted{errors.New("--apply writes for what the file says, and a flag says otherwise"), "write board, sample rate and block size into the file first"}
+	}
+	return nil
+}
+
+// wanted reads the limits asked for.
+func (o *lightenOptions) wanted() ([]lighten.Want, error) {
+	var wants []lighten.Want
+	for _, text := range o.wants {
+		name, value, ok := strings.Cut(text, "=")
+		if !ok || name == "" {
+			return nil, hinted{fmt.Errorf("--want %s: what of which resource?", text), "write 'cpu=70%' or 'flash=100KiB'"}
+		}
+		unit := blocks.UnitBytes
+		switch {
+		case strings.HasSuffix(value, "%"):
+			unit = blocks.UnitRatio
+		case name == "cpu":
+			unit = blocks.UnitCycles
+		}
+		span, err := blocks.Parse(value, unit, blocks.Timebase{})
+		if err == nil && (span.Low != span.High || span.High <= 0) {
+			err = errors.New("one amount above nothing is wanted")
+		}
+		if err != nil {
+			return nil, hinted{fmt.Errorf("--want %s: %w", text, err), "write 'cpu=70%' or 'flash=100KiB'"}
+		}
+		w := lighten.Want{Resource: name, Amount: span.High}
+		if unit == blocks.UnitRatio {
+			w = lighten.Want{Resource: name, Share: span.High}
+		}
+		wants = append(wants, w)
+	}
+	return wants, nil
+}
+
+func (a *app) runLighten(ctx context.Context, w io.Writer, opts lightenOptions, name string) error {
+	if err := opts.check(name); err != nil {
+		return err
+	}
+	wants, err := opts.wanted()
+	if err != nil {
+		return err
+	}
+	file, err := readText(name, a.stdin)
+	if err != nil {
+		return err
+	}
+	c, err := a.estimateFile(file, name, opts.overrides)
+	if err != nil {
+		return err
+	}
+	if c.estimate == nil {
+		a.complain(c.errs.Err())
+		wrong := wrongAnswer(c.name, &c.errs)
+		return a.printLighter(w, &Lighter{
+			Version: lightenVersion, Exit: exitWrong, File: wrong.File, Verdict: wrong.Verdict, Sentence: wrong.Sentence, Mistakes: wrong.Mistakes,
+		})
+	}
+	found, err := lighten.Find(ctx, c.estimate, lighten.Options{
+		Plans: opts.plans, Wants: wants, Keep: opts.keep, Allow: opts.allow, Progress: a.progress(),
+	})
+	var unknown *lighten.UnknownError
+	if errors.As(err, &unknown) {
+		return hinted{err, source.DidYouMean(unknown.Name, unknown.Known)}
+	}
+	if err != nil {
+		return err
+	}
+	l := lighter(c.name, c.estimate, found)
+	if opts.apply > 0 {
+		if err := a.apply(l, file, name, found, opts); err != nil {
+			return err
+		}
+	}
+	return a.printLighter(w, l)
+}
+
+// progress tells on a terminal what is being done, once it has taken half a
+// second.
+func (a *app) progress() func(string) {
+	file, ok := a.stderr.(*os.File)
+	if !ok || !term.IsTerminal(int(file.Fd())) {
+		return nil
+	}
+	began := time.Now()
+	return func(doing string) {
+		if time.Since(began) > time.Second/2 {
+			fmt.Fprintln(a.stderr, printable(doing))
+		}
+	}
+}
+
+func lighter(file string, e *estimator.Estimate, found *lighten.Result) *Lighter {
+	l := &Lighter{
+		Version: lightenVersion, File: file, Verdict: e.Verdict.String(), Sentence: sentence(file, e),
+		Proven: found.Proven, Tried: found.Alternatives,
+	}
+	if !found.Proven {
+		l.Bound = found.Bound
+	}
+	for i := range found.Plans {
+		p := &found.Plans[i]
+		cpu := p.After.Resource("cpu")
+		out := Plan{
+			Number: i + 1, Loss: p.Loss, Changes: []PlanChange{}, Verdict: p.After.Verdict.String(), Sentence: sentence(file, p.After),
+			Memory: int64(e.Bytes(estimator.MemoryResource) - p.After.Bytes(estimator.MemoryResource)),
+			Flash:  int64(e.Bytes(estimator.FlashResource) - p.After.Bytes(estimator.FlashResource)),
+			Load:   cpu.Used.Value / cpu.Limit,
+		}
+		for _, c := range p.Changes {
+			change := PlanChange{Node: c.Node, Write: c.Write, Heard: c.Heard, Loss: c.Loss}
+			for _, f := range c.Effects {
+				change.Effects = append(change.Effects, effect(f))
+			}
+			out.Changes = append(out.Changes, change)
+		}
+		l.Plans = append(l.Plans, out)
+	}
+	for i := range found.Singles {
+		l.Swaps = append(l.Swaps, swap(e.Graph, &found.Singles[i]))
+	}
+	if len(l.Plans) == 0 {
+		l.Exit = exitOver
+	}
+	return l
+}
+
+func (a *app) printLighter(w io.Writer, l *Lighter) error {
+	a.exit = l.Exit
+	switch a.format {
+	case asJSON:
+		return printJSON(w, l)
+	case asCSV:
+		return lighterCSV(w, l)
+	}
+	if l.Verdict == wrongInput {
+		return nil // it was complained of
+	}
+	d := document{{text: l.Sentence + ".", tone: l.Verdict}}
+	if l.Diff != "" {
+		return a.printDocument(w, append(d, applied(l)...))
+	}
+	for i := range l.Plans {
+		d = append(d, planSections(l, &l.Plans[i])...)
+	}
+	d = append(d, section{text: l.proof()})
+	if len(l.Swaps) > 0 {
+		d = append(d, swapTable(l.Swaps)...)
+	}
+	return a.printDocument(w, d)
+}
+
+// proof says what is known of better plans.
+func (l *Lighter) proof() string {
+	tried := fmt.Sprintf("%s for single nodes were tried", counted(l.Tried, "alternative"))
+	switch {
+	case len(l.Plans) > 0 && len(l.Plans[0].Changes) == 0:
+		return "Nothing needs to be given up."
+	case len(l.Plans) > 0 && l.Proven:
+		return fmt.Sprintf("%s, and no plan made of them loses less than plan 1.", tried)
+	case len(l.Plans) > 0:
+		return fmt.Sprintf("%s; a plan made of them may lose less than plan 1, but not less than %s points.", tried, points(l.Bound))
+	case l.Proven:
+		return fmt.Sprintf("Nothing that may be given up makes it fit: %s, and no plan made of them does.", tried)
+	}
+	return fmt.Sprintf("No plan was found: %s, and not all that can be made of them.", tried)
+}
+
+// wholeGraph stands for a node where a setting of the whole graph changes.
+const wholeGraph = "(all)"
+
+func planSections(l *Lighter, p *Plan) document {
+	if len(p.Changes) == 0 {
+		return nil
+	}
+	t := &table{align: "llr", header: []string{"node", "write", "loss"}}
+	heard := section{joined: false, after: p.Sentence + "."}
+	for i := range p.Changes {
+		c := &p.Changes[i]
+		node := c.Node
+		if node == "" {
+			node = wholeGraph
+		}
+		t.add(node, c.Write, points(c.Loss))
+		heard.items = append(heard.items, fmt.Sprintf("%s: %s%s", node, c.Heard, told(c.Effects)))
+	}
+	title := fmt.Sprintf("Plan %d: %s lost; memory %s, flash %s, worst block %s", p.Number, pointsOf(p.Loss),
+		savedBytes(p.Memory), savedBytes(p.Flash), blocks.Percent(p.Load))
+	return document{{title: title, table: t}, heard}
+}
+
+// savedBytes is an amount that a plan saves, as what it takes from the total.
+func savedBytes(b int64) string {
+	switch {
+	case b > 0:
+		return "-" + blocks.Bytes(b).Down()
+	case b < 0:
+		return "+" + blocks.Bytes(-b).Up()
+	}
+	return "as before"
+}
+
+func pointsOf(v float64) string {
+	if v == 1 {
+		return "1 point"
+	}
+	return points(v) + " points"
+}
+
+// lighterCSV writes one change of a plan a row, and then the single swaps.
+func lighterCSV(w io.Writer, l *Lighter) error {
+	out := csv.NewWriter(w)
+	exact := func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+	rows := [][]string{{"file", "section", "number", "node", "write", "loss", "memory_saved", "flash_saved", "verdict", "text"}}
+	rows = append(rows, []string{l.File, "verdict", "", "", "", "", "", "", l.Verdict, l.Sentence})
+	for i := range l.Plans {
+		p := &l.Plans[i]
+		number := strconv.Itoa(p.Number)
+		rows = append(rows, []string{l.File, "plan", number, "", "", exact(p.Loss), strconv.FormatInt(p.Memory, 10), strconv.FormatInt(p.Flash, 10), p.Verdict, p.Sentence})
+		for _, c := range p.Changes {
+			rows = append(rows, []string{l.File, "change", number, c.Node, c.Write, exact(c.Loss), "", "", "", c.Heard})
+		}
+	}
+	for i := range l.Swaps {
+		s := &l.Swaps[i]
+		rows = append(rows, []string{l.File, "swap", strconv.Itoa(i + 1), s.Node, s.Change, exact(s.Loss), strconv.FormatInt(s.Memory, 10), strconv.FormatInt(s.Flash, 10), s.Verdict, s.Heard})
+	}
+	return out.WriteAll(rows)
+}

@@ -1,0 +1,321 @@
+package lighten
+
+import (
+	"context"
+	"errors"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"elbowroom/blocks/source"
+	"elbowroom/catalog"
+	"elbowroom/estimator"
+)
+
+const goodGraphs = "../../testdata/graphs/good"
+
+// estimated reads a graph that lies beside the good ones, with changes.
+func estimated(t testing.TB, text string, edits ...source.Edit) *estimator.Estimate {
+	t.Helper()
+	lib, err := catalog.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var errs source.Errors
+	boards := map[string]string{}
+	load := func(name source.Value) string {
+		file := filepath.Join(goodGraphs, name.Text("a path"))
+		if _, known := boards[file]; !known {
+			text, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			boards[file] = catalog.Add(lib, source.NewFile(file, text), &errs)
+		}
+		return boards[file]
+	}
+	g := estimator.Read(source.NewFile("graph.yaml", []byte(text)), lib, estimator.Options{Load: load}, &errs)
+	if g == nil {
+		t.Fatal(errs.Err())
+	}
+	if g, err = g.With(edits...); err != nil {
+		t.Skip(err) // a bank that the other board has not
+	}
+	e, err := g.Estimate()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return e
+}
+
+// overGraphs are the good graphs that do not fit their board, or a small one.
+func overGraphs(t *testing.T, check func(t *testing.T, e *estimator.Estimate)) {
+	paths, err := filepath.Glob(filepath.Join(goodGraphs, "*.yaml"))
+	if err != nil || len(paths) == 0 {
+		t.Fatalf("there are no good graphs (%v)", err)
+	}
+	for _, path := range paths {
+		for _, board := range []string{"", "m4f-100-128k", "m0plus-133-264k"} {
+			text, err := os.ReadFile(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			t.Run(strings.TrimSuffix(filepath.Base(path), ".yaml")+" "+board, func(t *testing.T) {
+				var edits []source.Edit
+				if board != "" {
+					edits = append(edits, source.Edit{Path: []string{"board"}, Text: board})
+				}
+				if e := estimated(t, string(text), edits...); e.Verdict > estimator.Tight {
+					check(t, e)
+				}
+			})
+		}
+	}
+}
+
+func find(t *testing.T, e *estimator.Estimate, o Options) *Result {
+	t.Helper()
+	r, err := Find(context.Background(), e, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+// Every plan, written into the text and read again, gives what it promised, and
+// the plans stand in order.
+func TestPlansKeepTheirPromise(t *testing.T) {
+	plans := 0
+	overGraphs(t, func(t *testing.T, e *estimator.Estimate) {
+		r := find(t, e, Options{Plans: 2})
+		for i, p := range r.Plans {
+			plans++
+			edited, err := e.Graph.File.Edit(p.After.Graph.Edits...)
+			if err != nil {
+				t.Errorf("plan %d cannot be written: %v", i+1, err)
+				continue
+			}
+			after := estimated(t, edited.Text())
+			if after.Verdict > estimator.Tight || after.Verdict != p.After.Verdict {
+				t.Errorf("plan %d promises that it %v, and written down it is %v", i+1, p.After.Verdict, after.Verdict)
+			}
+			for _, res := range after.Resources {
+				if was := p.After.Resource(res.Name); was.Used != res.Used {
+					t.Errorf("plan %d promises %v of %s, and written down it is %v", i+1, was.Used, res.Name, res.Used)
+				}
+			}
+			sum := 0.0
+			for _, c := range p.Changes {
+				sum += c.Loss
+			}
+			if math.Abs(sum-p.Loss) > 1e-9 {
+				t.Errorf("plan %d loses %g points, and its changes %g", i+1, p.Loss, sum)
+			}
+			if i > 0 && p.Loss < r.Plans[i-1].Loss {
+				t.Errorf("plan %d loses %g points, less than the plan before it", i+1, p.Loss)
+			}
+		}
+	})
+	if plans < 12 {
+		t.Errorf("only %d plans were found, too few to show anything", plans)
+	}
+}
+
+// bruteForce is the least loss of all combinations of all alternatives under all
+// settings of the whole graph, each estimated in full; +Inf: none fits.
+func bruteForce(t *testing.T, e *estimator.Estimate, o *Options) (least float64, tried int) {
+	t.Helper()
+	least = math.Inf(1)
+	whole, err := settings(e, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, s := range whole {
+		if err := s.gather(o); err != nil {
+			t.Fatal(err)
+		}
+		var walk func(i int, g *estimator.Graph, loss float64)
+		walk = func(i int, g *estimator.Graph, loss float64) {
+			if loss >= least {
+				return
+			}
+			if i == len(s.swaps) {
+				tried++
+				if after, err := g.Estimate(); err == nil && o.meets(after) {
+					least = loss
+				}
+				return
+			}
+			walk(i+1, g, loss)
+			for k := range s.swaps[i] {
+				w := &s.swaps[i][k]
+				if changed, err := w.On(g); err != nil {
+					t.Fatal(err)
+				} else if changed != nil {
+					walk(i+1, changed, loss+w.Loss)
+				}
+			}
+		}
+		walk(0, s.after.Graph, s.loss)
+	}
+	return least, tried
+}
+
+// smallGraphs are over in memory, in cycles, in flash, in jacks, and in several
+// at once, on boards with one bank and with several, cached and not.
+var smallGraphs = map[string]string{
+	"memory": `board: m4f-100-128k
+sample_rate: 48 kHz
+block_size: 48
+nodes:
+  horn: {block: audio-in}
+  echo: {block: delay, from: horn, time: 1.2 s, importance: 2}
+  hall: {block: delay, from: horn, time: 0.7 s, importance: 0.5}
+  out:  {block: audio-out, from: [echo, hall]}
+`,
+	"memory and cycles": `board: m0plus-133-264k
+sample_rate: 32 kHz
+block_size: 32
+nodes:
+  wind: {block: noise, colour: pink}
+  howl: {block: biquad, from: wind, cutoff: 400 Hz, stages: 2}
+  echo: {block: delay, from: howl, time: 1.7 s}
+  clip: {block: soft-clip, from: echo}
+  out:  {block: audio-out, from: clip}
+`,
+	"something optional": `board: m4f-100-128k
+sample_rate: 48 kHz
+block_size: 48
+nodes:
+  horn: {block: audio-in}
+  echo: {block: delay, from: horn, time: 0.5 s, keep: true}
+  hall: {block: comb, from: echo, time: 400 ms, importance: 4, optional: true}
+  out:  {block: audio-out, from: hall}
+`,
+	"banks of several kinds": `board: m7-480-sdram
+sample_rate: 96 kHz
+block_size: 32
+nodes:
+  horn: {block: audio-in}
+  echo: {block: delay, from: horn, time: 2 s, bank: dtcm}
+  hall: {block: plate-reverb, from: echo, decay: 3 s, bank: dtcm}
+  out:  {block: audio-out, from: hall}
+`,
+	"voices": `board: m4f-100-128k
+sample_rate: 48 kHz
+block_size: 48
+voices:
+  choir:
+    count: 6
+    nodes:
+      call:  {block: bandlimited-saw, pitch: 220 Hz}
+      throat: {block: ladder, from: call, cutoff: 900 Hz}
+    out: throat
+nodes:
+  echo: {block: delay, from: choir, time: 800 ms}
+  out:  {block: audio-out, from: echo}
+`,
+}
+
+// No plan that loses less is missed: all combinations over the full estimator
+// give the same least loss.
+func TestNoBetterPlan(t *testing.T) {
+	for name, text := range smallGraphs {
+		t.Run(name, func(t *testing.T) {
+			e := estimated(t, text)
+			if e.Verdict < estimator.Unsure {
+				t.Fatalf("the graph %v, and there is nothing to look for", e.Verdict)
+			}
+			o := Options{Plans: 1}
+			r := find(t, e, o)
+			least, tried := bruteForce(t, e, &o)
+			t.Logf("%d combinations, %d alternatives, %d plans confirmed, least loss %.4g", tried, r.Alternatives, r.Confirmed, least)
+			if !r.Proven {
+				t.Errorf("the search of a small graph stopped early, at %g points", r.Bound)
+			}
+			switch {
+			case math.IsInf(least, 1) && len(r.Plans) > 0:
+				t.Errorf("a plan is offered, and no combination fits")
+			case !math.IsInf(least, 1) && len(r.Plans) == 0:
+				t.Errorf("no plan is offered, and one loses %g points", least)
+			case len(r.Plans) > 0 && math.Abs(r.Plans[0].Loss-least) > 1.0/thousandth:
+				t.Errorf("the best plan loses %g points, and one loses %g", r.Plans[0].Loss, least)
+			}
+		})
+	}
+}
+
+// Kept is kept, allowed may change, and a limit beyond the board's is kept to.
+func TestOptions(t *testing.T) {
+	e := estimated(t, smallGraphs["memory"])
+	changed := func(r *Result, node string) bool {
+		return slices.ContainsFunc(r.Plans, func(p Plan) bool {
+			return slices.ContainsFunc(p.Changes, func(c Change) bool { return c.Node == node })
+		})
+	}
+	if r := find(t, e, Options{Plans: 5, Keep: []string{"hall"}}); len(r.Plans) == 0 || changed(r, "hall") {
+		t.Errorf("with 'hall' kept there are %d plans, and they change it: %v", len(r.Plans), changed(r, "hall"))
+	}
+	kept := estimated(t, strings.Replace(smallGraphs["memory"], "importance: 2", "keep: true", 1))
+	if r := find(t, kept, Options{Plans: 5}); changed(r, "echo") {
+		t.Errorf("a plan changes what the file keeps")
+	}
+	if r := find(t, kept, Options{Plans: 5, Allow: []string{"echo"}}); !changed(r, "echo") {
+		t.Errorf("no plan changes what the file keeps and --allow allows")
+	}
+	r := find(t, e, Options{Wants: []Want{{Resource: "sram", Share: 0.5}}})
+	if len(r.Plans) == 0 {
+		t.Fatal("half of the memory is wanted, and no plan is found")
+	}
+	if sram := r.Plans[0].After.Resource("sram"); sram.Used.High > sram.Limit/2 {
+		t.Errorf("half of the memory is wanted, and the plan takes %g of %g bytes", sram.Used.High, sram.Limit)
+	}
+	if plain := find(t, e, Options{}); plain.Plans[0].Loss >= r.Plans[0].Loss {
+		t.Errorf("to fit costs %g points, and half of the memory %g, which should be more", plain.Plans[0].Loss, r.Plans[0].Loss)
+	}
+	fits := estimated(t, strings.ReplaceAll(smallGraphs["memory"], " s,", "00 ms,"))
+	if r := find(t, fits, Options{}); len(r.Plans) != 1 || len(r.Plans[0].Changes) != 0 || !r.Proven {
+		t.Errorf("a graph that fits is offered %d plans", len(r.Plans))
+	}
+	for _, o := range []Options{{Keep: []string{"eco"}}, {Allow: []string{"eco"}}, {Wants: []Want{{Resource: "sam", Share: 0.5}}}} {
+		var unknown *UnknownError
+		if _, err := Find(context.Background(), e, o); err == nil {
+			t.Errorf("the options %+v name nothing, and are taken", o)
+		} else if !errors.As(err, &unknown) || len(unknown.Known) == 0 {
+			t.Errorf("the options %+v are answered by '%v', which names nothing that there is", o, err)
+		}
+	}
+}
+
+// The same question has the same answer, whatever else the machine does.
+func TestSameAnswer(t *testing.T) {
+	e := estimated(t, smallGraphs["banks of several kinds"])
+	words := func() string {
+		text := ""
+		for _, p := range find(t, e, Options{Plans: 4}).Plans {
+			for _, c := range p.Changes {
+				text += c.Node + " " + c.Write + "\n"
+			}
+			text += "\n"
+		}
+		return text
+	}
+	first := words()
+	for range 3 {
+		if again := words(); again != first {
+			t.Fatalf("asked again, the plans are\n%sand were\n%s", again, first)
+		}
+	}
+}
+
+// A search that is called off ends.
+func TestCalledOff(t *testing.T) {
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	if _, err := Find(ctx, estimated(t, smallGraphs["memory"]), Options{}); err == nil {
+		t.Error("a search that was called off gives an answer")
+	}
+}
