@@ -166,7 +166,7 @@ func Find(ctx context.Context, e *estimator.Estimate, o Options) (*Result, error
 			r.Singles = s.singles(&o)
 		}
 	}
-	if len(r.Plans) > 0 && r.Bound >= r.Plans[0].Loss {
+	if len(r.Plans) > 0 && r.Bound >= r.Plans[0].Loss-rounding {
 		r.Proven = true // what was passed over is no better
 	}
 	return r, nil

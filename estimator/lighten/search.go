@@ -58,7 +58,7 @@ func points(loss int64) float64 { return float64(loss) / thousandth }
 // full tells whether there are as many plans as wanted, and none that loses so
 // much could be among them.
 func (r *Result) full(o *Options, loss float64) bool {
-	return len(r.Plans) >= o.Plans && loss >= r.Plans[o.Plans-1].Loss
+	return len(r.Plans) >= o.Plans && loss >= r.Plans[o.Plans-1].Loss-rounding
 }
 
 // unproven records that plans which lose more than a bound were passed over.
