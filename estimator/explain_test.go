@@ -35,7 +35,7 @@ func TestMovesAgainstWeighingAnew(t *testing.T) {
 			e.Objects = append(e.Objects, o)
 		}
 		e.Placement = g.place(e.Objects, &e.Constants)
-		e.fill(nil)
+		e.fill()
 		w, now := e.Weigh(), e.waits()
 		if math.Abs(w.total()-now) > 1e-6 {
 			t.Fatalf("the placement waits %g cycles, and is weighed as %g", now, w.total())
@@ -88,7 +88,7 @@ func TestWhy(t *testing.T) {
 		line("busy", 800, 4), line("idle", 800, 1), pinned, dma, line("huge", 8000, 1),
 	}}
 	e.Placement = g.place(e.Objects, &e.Constants)
-	e.fill(nil)
+	e.fill()
 	w := e.Weigh()
 	for i, want := range []string{
 		"waits for nothing here",

@@ -132,6 +132,9 @@ const (
 	// for.
 	mostFurther = 64
 	thousandth  = 1000 // of a point: the planner's unit
+	// rounding is what the planner's units can make of the loss of a plan, in
+	// points, far below what is heard.
+	rounding = 0.01
 )
 
 // Find finds the plans that lose least. Where the graph meets all limits as it
