@@ -41,6 +41,18 @@ func (h *Hearing) Find(name string) (*Metric, bool) {
 	return &h.Metrics[i], true
 }
 
+// With is the hearing with the metrics of another in the place of those of the
+// same names.
+func (h *Hearing) With(own *Hearing) *Hearing {
+	merged := &Hearing{Metrics: slices.Clone(h.Metrics), Citations: slices.Concat(own.Citations, h.Citations)}
+	for i := range merged.Metrics {
+		if m, ok := own.Find(merged.Metrics[i].Name); ok {
+			merged.Metrics[i] = *m
+		}
+	}
+	return merged
+}
+
 // Cite gives the text of a citation.
 func (h *Hearing) Cite(key string) string { return cite(h.Citations, key) }
 

@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"io/fs"
 	"path"
+	"slices"
 	"strings"
 
 	"elbowroom/blocks"
@@ -124,8 +125,12 @@ func Add(lib *blocks.Library, file *source.File, errs *source.Errors) (board str
 		c := readCore(v)
 		c.FromUser = true
 		define = func() error { return lib.DefineCore(c.Name, func() (*blocks.Core, error) { return c, nil }) }
+	case v.Under("metrics").Given():
+		name = v.Under("metrics")
+		h := readHearing(v)
+		define = func() error { return judged(lib, v, h) }
 	default:
-		v.Fail("begin it with 'block: NAME', 'board: NAME' or 'core: NAME'", "the file holds no block, board or core")
+		v.Fail("begin it with 'block: NAME', 'board: NAME', 'core: NAME' or 'metrics:'", "the file holds no block, board, core or metrics")
 		return ""
 	}
 	if errs.Len() > before {
@@ -135,4 +140,28 @@ func Add(lib *blocks.Library, file *source.File, errs *source.Errors) (board str
 		name.Fail("give it another name", "%v", err)
 	}
 	return board
+}
+
+// judged lets a user's own curves take the place of those of the same metrics.
+func judged(lib *blocks.Library, v source.Value, h *blocks.Hearing) error {
+	shipped, err := lib.Hearing()
+	if err != nil {
+		return err
+	}
+	known := make([]string, len(shipped.Metrics))
+	for i, m := range shipped.Metrics {
+		known[i] = m.Name
+	}
+	strange := false
+	for _, m := range v.Under("metrics").Object("metrics").Rest() {
+		if !slices.Contains(known, m.Name) {
+			m.Key.Fail(source.DidYouMean(m.Name, known), "no block gives the metric '%s'", m.Name)
+			strange = true
+		}
+	}
+	if !strange {
+		own := shipped.With(h)
+		lib.DefineHearing(func() (*blocks.Hearing, error) { return own, nil })
+	}
+	return nil
 }

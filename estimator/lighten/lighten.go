@@ -124,7 +124,7 @@ const (
 	deepest = 3  // substitutes on top of each other
 	mostOf  = 24 // alternatives of one node
 	// modelSteps bounds the planner for each setting of the whole graph.
-	modelSteps = 2_000_000
+	modelSteps = 20_000_000
 	// mostConfirmed bounds the full estimates for each setting of the whole
 	// graph: plans of the model that do not fit after all.
 	mostConfirmed = 512

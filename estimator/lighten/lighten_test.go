@@ -319,3 +319,42 @@ func TestCalledOff(t *testing.T) {
 		t.Error("a search that was called off gives an answer")
 	}
 }
+
+// A curve of the user's own takes the place of the shipped one: to whom short
+// echoes are nothing lost, they are the plan.
+func TestOwnCurve(t *testing.T) {
+	e := estimated(t, smallGraphs["memory"])
+	shipped := find(t, e, Options{})
+	own := filepath.Join(t.TempDir(), "ears.yaml")
+	text := `metrics:
+  longest_time:
+    title: longest time kept
+    unit: s
+    better: more
+    compare: ratio
+    curve: [{at: 0, points: 1}, {at: 1, points: 0}]
+    source: house
+sources:
+  house: judged in our own theatre
+`
+	if err := os.WriteFile(own, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	folder, err := filepath.Abs(goodGraphs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path, err := filepath.Rel(folder, own)
+	if err != nil {
+		t.Skip(err)
+	}
+	mine := find(t, estimated(t, "catalog: ["+path+"]\n"+smallGraphs["memory"]), Options{})
+	if mine.Plans[0].Loss >= shipped.Plans[0].Loss {
+		t.Errorf("with a curve of one's own for short times the best plan loses %g points, and by the shipped one %g", mine.Plans[0].Loss, shipped.Plans[0].Loss)
+	}
+	for _, c := range mine.Plans[0].Changes {
+		if !strings.Contains(c.Write, "time") {
+			t.Errorf("to whom short times are nothing lost, '%s: %s' is offered", c.Node, c.Write)
+		}
+	}
+}
