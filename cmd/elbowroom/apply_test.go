@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -103,4 +104,84 @@ func TestApplyKilled(t *testing.T) {
 	if kills == 0 {
 		t.Error("the program always ended before it was killed, so that nothing was shown")
 	}
+}
+
+// Every good graph that does not fit, but the one that nothing can make fit, is
+// made to fit by the first plan, and in its file nothing differs but what the
+// plan names: in each line only words of the edits, with comments, columns and
+// line ends as they were.
+func TestApplyToEveryGraph(t *testing.T) {
+	folder := t.TempDir() // with the files that graphs name, where they look for them
+	if err := os.CopyFS(folder, os.DirFS(filepath.Join(goodGraphs, "..", ".."))); err != nil {
+		t.Fatal(err)
+	}
+	paths, err := filepath.Glob(filepath.Join(folder, "graphs", "good", "*.yaml"))
+	if err != nil || len(paths) == 0 {
+		t.Fatalf("there are no good graphs (%v)", err)
+	}
+	applied := 0
+	for _, path := range paths {
+		name := filepath.Base(path)
+		text, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !strings.Contains(string(text), "\n# verdict: over\n") || name == "endless-train.yaml" {
+			continue
+		}
+		for _, ends := range []string{"\n", "\r\n"} {
+			old := strings.ReplaceAll(string(text), "\n", ends)
+			if err := os.WriteFile(path, []byte(old), 0o644); err != nil {
+				t.Fatal(err)
+			}
+			var out strings.Builder
+			if code := run(context.Background(), strings.NewReader(""), &out, &out, []string{"lighten", "--apply", "1", path}); code != exitFits {
+				t.Errorf("%s: lighten --apply 1 exits with %d:\n%s", name, code, &out)
+				continue
+			}
+			if code := run(context.Background(), strings.NewReader(""), &out, &out, []string{"check", "--quiet", path}); code != exitFits {
+				t.Errorf("%s: after that check exits with %d:\n%s", name, code, &out)
+			}
+			now, err := os.ReadFile(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			before, after := strings.Split(old, ends), strings.Split(string(now), ends)
+			if strings.Contains(strings.ReplaceAll(string(now), ends, ""), "\n") {
+				t.Errorf("%s: a line end is not like the others", name)
+			}
+			changed := 0
+			for i, k := 0, 0; i < len(before) || k < len(after); i, k = i+1, k+1 {
+				switch {
+				case i < len(before) && k < len(after) && before[i] == after[k]:
+					continue
+				case i+1 < len(before) && k < len(after) && before[i+1] == after[k]:
+					k-- // taken out
+				case k+1 < len(after) && i < len(before) && before[i] == after[k+1]:
+					i-- // added
+				case i < len(before) && k < len(after):
+					a, b := before[i], after[k]
+					if comment(a) != comment(b) || strings.SplitN(a, ":", 2)[0] != strings.SplitN(b, ":", 2)[0] {
+						t.Errorf("%s: more than values differ between\n%s\n%s", name, a, b)
+					}
+				}
+				changed++
+			}
+			if changed == 0 || changed > 8 {
+				t.Errorf("%s: %d lines differ, want a few", name, changed)
+			}
+			applied++
+		}
+	}
+	if applied < 6 {
+		t.Errorf("plans were applied to %d files only, too few to show anything", applied)
+	}
+}
+
+// comment is the comment at the end of a line.
+func comment(line string) string {
+	if i := strings.Index(line, " #"); i >= 0 {
+		return line[i:]
+	}
+	return ""
 }
