@@ -44,7 +44,7 @@ func (f *flat) newState() *state {
 func (s *state) copyFrom(o *state) {
 	s.groups = append(s.groups[:0], o.groups...)
 	s.alive = append(s.alive[:0], o.alive...)
-	s.cost, s.bound, s.nodes = o.cost, o.bound, o.nodes
+	s.cost, s.bound = o.cost, o.bound
 	copy(s.lies, o.lies)
 	copy(s.chosen, o.chosen)
 	copy(s.use, o.use)
@@ -222,7 +222,7 @@ func (s *search) climb(st *state, times int, each func()) bool {
 	copy(price, st.price)
 	copy(share, st.share)
 	s.owe(st)
-	best, stride, idle, gain := math.Inf(-1), 1.0, 0, 0.2
+	best, stride, idle, gain := math.Inf(-1), 1.0, 0, 0.1
 	for range times {
 		if !s.more() {
 			break
@@ -240,7 +240,7 @@ func (s *search) climb(st *state, times int, each func()) bool {
 			return false
 		}
 		// Later rounds count for more.
-		gain *= 1.2
+		gain *= 1.1
 		for g := range st.groups {
 			st.mean[st.alive[r.cheapest[g]]] += gain
 		}
@@ -251,7 +251,7 @@ func (s *search) climb(st *state, times int, each func()) bool {
 				length += e * e / (f.unit[row] * f.unit[row])
 			}
 		}
-		if !over && s.offer(s.relaxedChoice(st, price)) && st.nodes == 0 && s.flat.goal.ties {
+		if !over && s.offer(s.relaxedChoice(st, price)) && s.flat.goal.ties && s.settled(st) {
 			return false // the plan is found, and stalls least in the end
 		}
 		if each != nil {
@@ -269,7 +269,7 @@ func (s *search) climb(st *state, times int, each func()) bool {
 		}
 	}
 	for _, o := range st.alive {
-		st.mean[o] *= 0.2 / gain
+		st.mean[o] *= 0.1 / gain
 	}
 	// A price is only kept if it is the best of this round, and the options'
 	// values are to be those at it.

@@ -32,9 +32,12 @@ type flat struct {
 	stalled   int         // row that stalls are added to; -1: nothing that matters stalls
 	first     []int       // option 0 of each node, and the number of all
 	node      []int       // of each option
+	base      []int       // option without the places that an option with them stands for
+	modes     [][]int     // of each option without places, those with them; nil: too many
 	cost      []float64   // of each option
 	uses      [][]float64 // of each option, by row
 	floor     [][]float64 // of each option, by row: its use with the least stall
+	wait      []float64   // of each option: its least stall
 	links     [][]int     // of each option
 	charge    []int       // of each link: one for each node and charge that it may need
 	buffers   [][]buffer  // of each option
@@ -79,6 +82,7 @@ func newFlat(m *Model, g goal) *flat {
 		dearest := 0.0
 		for k := range m.Nodes[i].Options {
 			o := &m.Nodes[i].Options[k]
+			f.base = append(f.base, len(f.node))
 			f.node = append(f.node, i)
 			f.cost = append(f.cost, g.cost(o))
 			dearest = max(dearest, g.cost(o))
@@ -124,6 +128,8 @@ func newFlat(m *Model, g goal) *flat {
 	}
 	f.first = append(f.first, len(f.node))
 	f.layPlaces()
+	f.layModes()
+	f.floors()
 	for _, r := range f.resources {
 		f.limit = append(f.limit, float64(m.Resources[r].Limit))
 		soft := math.Inf(1)
@@ -154,32 +160,91 @@ func (f *flat) option(o int) *Option {
 	return &f.m.Nodes[i].Options[o-f.first[i]]
 }
 
-// layPlaces appends an option for each place of each buffer, which has the use
-// and the cost of a copy there, and finds the floors.
+// layPlaces appends an option for each place of each buffer, which has the cost
+// of a copy there.
 func (f *flat) layPlaces() {
-	options := f.first[len(f.first)-1]
-	for o := range options {
+	for o := range f.first[len(f.first)-1] {
 		for j := range f.buffers[o] {
 			b := &f.buffers[o][j]
 			b.option = len(f.node)
 			for _, p := range b.places {
-				f.node = append(f.node, f.node[o])
-				f.cost = append(f.cost, 0)
-				f.uses = append(f.uses, nil)
-				f.links = append(f.links, nil)
-				f.buffers = append(f.buffers, []buffer{{bytes: b.bytes, copies: 1, places: []place{p}}})
+				f.add(o, []buffer{{bytes: b.bytes, copies: 1, places: []place{p}}})
+				last := len(f.node) - 1
+				f.cost[last], f.uses[last], f.links[last] = 0, nil, nil
 			}
 		}
 	}
+}
+
+// add appends an option that stands for another with its buffers in given
+// places.
+func (f *flat) add(o int, buffers []buffer) {
+	f.node = append(f.node, f.node[o])
+	f.base = append(f.base, o)
+	f.cost = append(f.cost, f.cost[o])
+	f.uses = append(f.uses, f.uses[o])
+	f.links = append(f.links, f.links[o])
+	f.buffers = append(f.buffers, buffers)
+}
+
+// mostModes is how many ways to place its copies an option may have for each to
+// be an option of its own: house judgement. Of others the copies are placed
+// once they are chosen.
+const mostModes = 16
+
+// layModes appends an option for each way to place the copies of an option, so
+// that what the bound rules out is not the option alone but each place of it.
+func (f *flat) layModes() {
+	options := f.first[len(f.first)-1]
+	f.modes = make([][]int, options)
+	for o := range options {
+		ways := [][]buffer{nil}
+		for _, b := range f.buffers[o] {
+			for c := range int(b.copies) {
+				var longer [][]buffer
+				for _, way := range ways {
+					for at, p := range b.places {
+						// Copies of a buffer are alike: each lies where the one
+						// before lies, or further on.
+						if c > 0 && at < way[len(way)-1].option {
+							continue
+						}
+						one := buffer{bytes: b.bytes, copies: 1, places: []place{p}, slot: b.slot + c, option: at}
+						longer = append(longer, append(slices.Clone(way), one))
+					}
+				}
+				if ways = longer; len(ways) > mostModes {
+					break
+				}
+			}
+			if len(ways) > mostModes {
+				break
+			}
+		}
+		if len(f.buffers[o]) == 0 || len(ways) > mostModes {
+			continue
+		}
+		for _, way := range ways {
+			f.modes[o] = append(f.modes[o], len(f.node))
+			f.add(o, way)
+		}
+	}
+}
+
+// floors finds the least use of every option.
+func (f *flat) floors() {
 	for o, use := range f.uses {
-		floor := make([]float64, len(f.resources))
+		floor, wait := make([]float64, len(f.resources)), 0.0
 		copy(floor, use)
 		for _, b := range f.buffers[o] {
 			if f.stalled >= 0 && len(b.places) > 0 {
-				floor[f.stalled] += b.copies * slices.MinFunc(b.places, func(p, q place) int { return cmp.Compare(p.stall, q.stall) }).stall
+				wait += b.copies * slices.MinFunc(b.places, func(p, q place) int { return cmp.Compare(p.stall, q.stall) }).stall
 			}
 		}
-		f.floor = append(f.floor, floor)
+		if f.stalled >= 0 {
+			floor[f.stalled] += wait
+		}
+		f.floor, f.wait = append(f.floor, floor), append(f.wait, wait)
 	}
 }
 

@@ -3,27 +3,34 @@ package plan
 import "math"
 
 // start finds prices at the root, and plans to begin with: what is cheapest at
-// the prices on the way there, made to fit and improved.
-func (s *search) start(st *state) {
+// the prices on the way there, made to fit and improved. It returns false where
+// nothing worth finding remains.
+func (s *search) start(st *state) bool {
 	round := 0
-	s.climb(st, rootClimb, func() {
-		if round++; round >= 60 && round%20 == 0 {
-			s.attempt(st, s.trialPrice)
+	if !s.climb(st, rootClimb, func() {
+		if round++; round%80 == 0 {
+			s.attempt(st, s.trialPrice, false)
 		}
-	})
-	s.fix(st)
-	if s.tighten(st) {
-		s.relax(st, st.price, st.share)
-		s.attempt(st, st.price)
+	}) {
+		return false
 	}
+	s.fix(st)
+	if !s.tighten(st) {
+		return false
+	}
+	s.owe(st)
+	st.bound = s.relax(st, st.price, st.share)
+	s.attempt(st, st.price, true)
+	return true
 }
 
-// attempt makes the cheapest options fit, improves them and offers them.
-func (s *search) attempt(st *state, price []float64) {
+// attempt makes the cheapest options fit, improves them, by pairs too where
+// asked, and offers them.
+func (s *search) attempt(st *state, price []float64, pairs bool) {
 	options, lies := s.relaxedChoice(st, price)
 	t := s.try(options, lies, price)
 	if t.repair(st) {
-		for t.single(st) || t.pair(st) {
+		for t.single(st) || pairs && t.pair(st) {
 		}
 		s.offer(t.options, t.lies)
 	}

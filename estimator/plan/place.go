@@ -17,6 +17,7 @@ func (s *search) offer(options, lies []int) bool {
 		Banks: make([][]int, len(m.Nodes)), Filled: make([]int64, len(m.Banks))}}
 	charged := make([]bool, len(m.Charges))
 	for i, o := range options {
+		o = f.base[o]
 		k := o - f.first[i]
 		option := &m.Nodes[i].Options[k]
 		p.Choice[i] = k

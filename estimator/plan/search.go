@@ -63,19 +63,24 @@ func (s *search) run() {
 	for i := range s.flat.m.Nodes {
 		from := len(st.alive)
 		for o := s.flat.first[i]; o < s.flat.first[i+1]; o++ {
-			if s.flat.placeable(o) && !s.dominated(o) {
+			if !s.flat.placeable(o) || s.dominated(o) {
+				continue
+			}
+			if modes := s.flat.modes[o]; modes != nil {
+				st.alive = append(st.alive, modes...)
+			} else {
 				st.alive = append(st.alive, o)
 			}
 		}
 		st.groups = append(st.groups, group{node: i, from: from, to: len(st.alive)})
 	}
-	st.nodes = len(st.groups)
 	s.stack = []*state{st}
 	if !s.tighten(st) {
 		return
 	}
-	s.start(st)
-	s.descend(0)
+	if s.start(st) || s.stopped {
+		s.descend(0)
+	}
 }
 
 // placeable is whether every buffer of an option has a place to lie in.
@@ -208,7 +213,7 @@ func (st *state) remove(g, a int) {
 func (s *search) fold(st *state) bool {
 	f := s.flat
 	n, kept := 0, 0
-	var settled []int
+	var settled []*buffer
 	for _, g := range st.groups {
 		if g.from == g.to {
 			return false
@@ -233,37 +238,62 @@ func (s *search) fold(st *state) bool {
 		}
 		o := st.alive[g.from]
 		if g.buffer != nil {
-			p := &f.buffers[o][0].places[0]
-			st.lies[g.slot] = p.row
-			st.cost += p.cost
-			if p.row >= 0 {
-				st.use[p.row] += g.buffer.bytes
-			}
-			if f.stalled >= 0 {
-				st.use[f.stalled] += p.stall
-			}
+			s.lay(st, &f.buffers[o][0].places[0], g.buffer.bytes, g.slot)
 			continue
 		}
-		st.chosen[g.node] = o
-		st.nodes--
+		st.chosen[g.node] = f.base[o]
 		st.cost += f.cost[o]
 		for r, u := range f.uses[o] {
 			st.use[r] += u
 		}
-		if len(f.buffers[o]) > 0 {
-			settled = append(settled, o)
+		for j := range f.buffers[o] {
+			b := &f.buffers[o][j]
+			if len(b.places) > 1 {
+				settled = append(settled, b)
+				continue
+			}
+			for c := range int(b.copies) {
+				s.lay(st, &b.places[0], b.bytes, b.slot+c)
+			}
 		}
 	}
 	st.groups, st.alive = st.groups[:kept], st.alive[:n]
-	for _, o := range settled {
-		for j := range f.buffers[o] {
-			b := &f.buffers[o][j]
-			for c := range int(b.copies) {
-				from := len(st.alive)
-				for p := range b.places {
-					st.alive = append(st.alive, b.option+p)
-				}
-				st.groups = append(st.groups, group{node: f.node[o], from: from, to: len(st.alive), buffer: b, slot: b.slot + c})
+	for _, b := range settled {
+		for c := range int(b.copies) {
+			from := len(st.alive)
+			for p := range b.places {
+				st.alive = append(st.alive, b.option+p)
+			}
+			st.groups = append(st.groups, group{node: f.node[b.option], from: from, to: len(st.alive), buffer: b, slot: b.slot + c})
+		}
+	}
+	return true
+}
+
+// lay settles where a copy lies.
+func (s *search) lay(st *state, p *place, bytes float64, slot int) {
+	st.lies[slot] = p.row
+	st.cost += p.cost
+	if p.row >= 0 {
+		st.use[p.row] += bytes
+	}
+	if s.flat.stalled >= 0 {
+		st.use[s.flat.stalled] += p.stall
+	}
+}
+
+// settled is whether what every node chooses is settled, and only the places of
+// copies are not.
+func (s *search) settled(st *state) bool {
+	f := s.flat
+	for _, g := range st.groups {
+		if g.buffer != nil {
+			continue
+		}
+		first := f.base[st.alive[g.from]]
+		for _, o := range st.alive[g.from+1 : g.to] {
+			if f.base[o] != first {
+				return false
 			}
 		}
 	}
@@ -319,8 +349,8 @@ func (s *search) tighten(st *state) bool {
 	return true
 }
 
-// room takes out the places of copies that have no room left. It returns false
-// where a bank is overfull.
+// room takes out the options and places for whose copies no room is left. It
+// returns false where a bank is overfull.
 func (s *search) room(st *state, again *bool) bool {
 	f := s.flat
 	for row := len(f.resources); row < len(f.limit); row++ {
@@ -330,18 +360,34 @@ func (s *search) room(st *state, again *bool) bool {
 	}
 	for i := range st.groups {
 		g := &st.groups[i]
-		if g.buffer == nil {
-			continue
-		}
 		to := g.from
 		for _, o := range st.alive[g.from:g.to] {
-			if p := &f.buffers[o][0].places[0]; p.row < 0 || st.use[p.row]+g.buffer.bytes <= f.limit[p.row] {
+			if s.housed(st, o) {
 				st.alive[to] = o
 				to++
 			}
 		}
-		*again = *again || to-g.from <= 1
+		*again = *again || to != g.to && to-g.from <= 1
 		g.to = to
+	}
+	return true
+}
+
+// housed is whether there is room for a copy of each buffer of an option.
+func (s *search) housed(st *state, o int) bool {
+	for j := range s.flat.buffers[o] {
+		b := &s.flat.buffers[o][j]
+		some := false
+		for i := range b.places {
+			row := b.places[i].row
+			if row < 0 || st.use[row]+b.bytes <= s.flat.limit[row] {
+				some = true
+				break
+			}
+		}
+		if !some {
+			return false
+		}
 	}
 	return true
 }
@@ -409,11 +455,10 @@ func (s *search) branch(st *state) (g, a int) {
 // cost itself, of a place with its stall.
 func (s *search) apart(st *state, o int) float64 {
 	f := s.flat
-	if o < f.first[len(f.first)-1] || f.stalled < 0 {
+	if f.stalled < 0 {
 		return f.cost[o]
 	}
-	p := &f.buffers[o][0].places[0]
-	return p.cost + st.price[f.stalled]*p.stall
+	return f.cost[o] + st.price[f.stalled]*f.wait[o]
 }
 
 // relaxedChoice is the choice of the cheapest options, and where the copies of
@@ -429,7 +474,7 @@ func (s *search) relaxedChoice(st *state, price []float64) (options, lies []int)
 			s.lying[group.slot] = f.buffers[o][0].places[0].row
 			continue
 		}
-		s.picked[group.node] = o
+		s.picked[group.node] = f.base[o]
 		for j := range f.buffers[o] {
 			b := &f.buffers[o][j]
 			p, _ := s.home(st, b, price)
