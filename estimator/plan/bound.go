@@ -87,10 +87,7 @@ func (s *search) relax(st *state, price, share []float64) float64 {
 		if group.buffer != nil {
 			for a := group.from; a < group.to; a++ {
 				p := &f.buffers[st.alive[a]][0].places[0]
-				v := p.cost + stall*p.stall
-				if p.row >= 0 {
-					v += price[p.row] * group.buffer.bytes
-				}
+				v := stall*p.stall + price[p.row]*group.buffer.bytes
 				r.value[a] = v
 				if v < least {
 					least, at = v, a
@@ -143,7 +140,7 @@ func (s *search) load(st *state, o int, price, share []float64) {
 	for b := range f.buffers[o] {
 		buffer := &f.buffers[o][b]
 		p, _ := s.home(st, buffer, price)
-		if p == nil || p.row < 0 {
+		if p == nil {
 			continue
 		}
 		r.excess[p.row] += buffer.bytes * buffer.copies
@@ -198,14 +195,10 @@ func (s *search) home(st *state, b *buffer, price []float64) (at *place, priced 
 	priced = math.Inf(1)
 	for i := range b.places {
 		p := &b.places[i]
-		v := p.cost + stall*p.stall
-		if p.row >= 0 {
-			if st.use[p.row]+b.bytes > s.flat.limit[p.row] {
-				continue
-			}
-			v += price[p.row] * b.bytes
+		if st.use[p.row]+b.bytes > s.flat.hard[p.row] {
+			continue
 		}
-		if v < priced {
+		if v := stall*p.stall + price[p.row]*b.bytes; v < priced {
 			at, priced = p, v
 		}
 	}

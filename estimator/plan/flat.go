@@ -10,15 +10,21 @@ import (
 // limits that may be exceeded are exceeded by.
 type goal struct {
 	cost func(o *Option) float64
-	// soft is, by resource, what a unit beyond its limit costs; 0: the limit
-	// holds.
+	// soft is, by resource and then by bank, what a unit beyond the limit costs;
+	// 0: the limit holds, as all do where there is no soft.
 	soft []float64
-	// outside is what a byte costs that lies in no bank; 0: all lie in banks.
-	outside float64
 	// grain is what all values are multiples of; 0: of nothing.
 	grain float64
 	// ties is whether among equal values the headroom is asked for too.
 	ties bool
+}
+
+// beyond is what a unit beyond a limit costs, +Inf where it holds.
+func (g *goal) beyond(limit int) float64 {
+	if g.soft == nil || g.soft[limit] == 0 {
+		return math.Inf(1)
+	}
+	return g.soft[limit]
 }
 
 // flat is a model laid out for the search: options of all nodes in one row,
@@ -43,6 +49,7 @@ type flat struct {
 	buffers   [][]buffer  // of each option
 	limit     []float64   // of each row
 	soft      []float64   // of each row: what a unit beyond the limit costs, +Inf where it holds
+	hard      []float64   // of each row: the limit, +Inf where it need not hold
 	unit      []float64   // of each row: how far choices spread its use
 	due       [][]float64 // use of each charge
 	most      float64     // more than any choice costs
@@ -58,17 +65,17 @@ type buffer struct {
 	option        int // for the first place, among all options
 }
 
-// place is where a copy may lie: its row, -1 outside all banks.
+// place is where a copy may lie: the row of a bank.
 type place struct {
-	row         int
-	stall, cost float64
+	row   int
+	stall float64
 }
 
 func newFlat(m *Model, g goal) *flat {
 	f := &flat{m: m, goal: g}
 	f.stalled = -1
 	for r, res := range m.Resources {
-		if _, most := m.reach(r); most > res.Limit || g.soft != nil && g.soft[r] > 0 {
+		if _, most := m.reach(r); most > res.Limit || !math.IsInf(g.beyond(r), 1) {
 			if r == m.Stalled {
 				f.stalled = len(f.resources)
 			}
@@ -111,12 +118,9 @@ func newFlat(m *Model, g goal) *flat {
 				}
 				flat := buffer{bytes: float64(b.Bytes), copies: float64(b.Copies)}
 				for _, p := range b.Banks {
-					if b.Bytes <= m.Banks[p.Bank].Capacity {
+					if b.Bytes <= m.Banks[p.Bank].Capacity || !math.IsInf(g.beyond(len(m.Resources)+p.Bank), 1) {
 						flat.places = append(flat.places, place{row: banks + p.Bank, stall: float64(p.Stall)})
 					}
-				}
-				if g.outside > 0 {
-					flat.places = append(flat.places, place{row: -1, cost: g.outside * flat.bytes})
 				}
 				flat.slot = f.slots
 				f.slots += b.Copies
@@ -131,16 +135,16 @@ func newFlat(m *Model, g goal) *flat {
 	f.layModes()
 	f.floors()
 	for _, r := range f.resources {
-		f.limit = append(f.limit, float64(m.Resources[r].Limit))
-		soft := math.Inf(1)
-		if g.soft != nil && g.soft[r] > 0 {
-			soft = g.soft[r]
-		}
-		f.soft = append(f.soft, soft)
+		f.limit, f.soft = append(f.limit, float64(m.Resources[r].Limit)), append(f.soft, g.beyond(r))
 	}
-	for _, b := range m.Banks {
-		f.limit = append(f.limit, float64(b.Capacity))
-		f.soft = append(f.soft, math.Inf(1))
+	for b, bank := range m.Banks {
+		f.limit, f.soft = append(f.limit, float64(bank.Capacity)), append(f.soft, g.beyond(len(m.Resources)+b))
+	}
+	f.hard = slices.Clone(f.limit)
+	for row, soft := range f.soft {
+		if !math.IsInf(soft, 1) {
+			f.hard[row] = math.Inf(1)
+		}
 	}
 	for _, c := range m.Charges {
 		due := make([]float64, len(f.resources))
@@ -282,47 +286,20 @@ func (f *flat) spread() []float64 {
 	return unit
 }
 
-// farthest is more than what any choice exceeds soft limits by and leaves
-// outside costs.
+// farthest is more than what any choice exceeds soft limits by costs.
 func (f *flat) farthest() float64 {
 	sum := 0.0
-	use := make([]float64, len(f.resources))
-	for i := range f.m.Nodes {
-		most := make([]float64, len(use))
-		outside := 0.0
-		for o := f.first[i]; o < f.first[i+1]; o++ {
-			stall, out := 0.0, 0.0
-			for _, b := range f.buffers[o] {
-				dear, slow := 0.0, 0.0
-				for _, p := range b.places {
-					dear, slow = max(dear, p.cost), max(slow, p.stall)
-				}
-				out += dear * b.copies
-				stall += slow * b.copies
-			}
-			outside = max(outside, out)
-			for r, u := range f.uses[o] {
-				if r == f.stalled {
-					u += stall
-				}
-				if o == f.first[i] || u > most[r] {
-					most[r] = u
-				}
-			}
-		}
-		sum += outside
-		for r := range use {
-			use[r] += most[r]
-		}
-	}
-	for r, u := range use {
-		if math.IsInf(f.soft[r], 1) {
+	for row, soft := range f.soft {
+		if math.IsInf(soft, 1) {
 			continue
 		}
-		for _, d := range f.due {
-			u += d[r]
+		var most int64
+		if row < len(f.resources) {
+			_, most = f.m.reach(f.resources[row])
+		} else {
+			most = f.m.bytes()
 		}
-		sum += f.soft[r] * max(0, u-f.limit[r])
+		sum += soft * max(0, float64(most)-f.limit[row])
 	}
 	return sum
 }

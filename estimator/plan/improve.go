@@ -87,15 +87,12 @@ func (t *trial) count(o int, sign float64) {
 func (t *trial) lay(b *buffer, row int, sign float64) {
 	for i := range b.places {
 		if p := &b.places[i]; p.row == row {
-			t.cost += sign * p.cost
 			if t.s.flat.stalled >= 0 {
 				t.use[t.s.flat.stalled] += sign * p.stall
 			}
 		}
 	}
-	if row >= 0 {
-		t.use[row] += sign * b.bytes
-	}
+	t.use[row] += sign * b.bytes
 }
 
 // set makes a node choose an option, and puts its copies where they are
@@ -128,15 +125,11 @@ func (t *trial) home(b *buffer) int {
 	widest, most := row, math.Inf(-1)
 	for i := range b.places {
 		p := &b.places[i]
-		v := p.cost
+		v := t.price[p.row] * b.bytes
 		if f.stalled >= 0 {
 			v += p.stall * t.price[f.stalled]
 		}
-		room := math.Inf(1)
-		if p.row >= 0 {
-			v += t.price[p.row] * b.bytes
-			room = f.limit[p.row] - t.use[p.row] - b.bytes
-		}
+		room := f.hard[p.row] - t.use[p.row] - b.bytes
 		if room >= 0 && v < least {
 			row, least = p.row, v
 		}

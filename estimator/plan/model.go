@@ -1,6 +1,32 @@
 // Package plan finds what is the least to give up: for every node of a graph
 // one of its alternatives, so that all limits hold and the loss is least. It
 // knows nothing of audio; whoever builds the model does.
+//
+// Solve finds the best plans. Where nothing fits, Nearest finds the choice that
+// misses by least, and Shifts what each limit alone would have to be. Trade
+// finds how loss goes against one resource.
+//
+// All of them are the same search. Limits are what ties the nodes together; give
+// every unit of every limit a price, forget the limits, and each node chooses for
+// itself. What that costs, less what the limits are worth, no choice within the
+// limits can undercut: it is the bound of Lagrangian relaxation (M. L. Fisher,
+// Management Science 27, 1981; from memory). A charge that many nodes may need is
+// shared out among them, and buffers go where they are cheapest, so that both
+// have their part in the bound. Prices climb by subgradients: what is asked for
+// beyond its limit gets dearer. At the root that takes some hundred rounds, and
+// below a few, from the prices above.
+//
+// The search is depth first. At every state it takes out each option that the
+// bound rules out or that no limit leaves room for, then tries the option that
+// prices came to most at the node where they hesitated most, with the places of
+// its buffers; then it goes on without that option. An option that is no better
+// than another of its node in any way is dropped beforehand, as for
+// multiple-choice knapsacks (P. Sinha and A. Zoltners, Operations Research 27,
+// 1979; from memory). The first plans come from the cheapest choices, made to fit
+// and improved by single swaps and pairs of them.
+//
+// Work is counted in steps and never in time, so that the same model has the
+// same answer.
 package plan
 
 import (
@@ -195,4 +221,26 @@ func (m *Model) reach(r int) (least, most int64) {
 		most += c.Use[r]
 	}
 	return least, most
+}
+
+// bytes is no less than what the copies of any choice fill.
+func (m *Model) bytes() int64 {
+	var sum int64
+	for _, n := range m.Nodes {
+		var most int64
+		for _, o := range n.Options {
+			most = max(most, o.bytes())
+		}
+		sum += most
+	}
+	return sum
+}
+
+// bytes is what the copies of an option fill.
+func (o *Option) bytes() int64 {
+	var sum int64
+	for _, b := range o.Buffers {
+		sum += b.Bytes * int64(b.Copies)
+	}
+	return sum
 }

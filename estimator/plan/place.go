@@ -39,30 +39,27 @@ func (s *search) offer(options, lies []int) bool {
 			b := &f.buffers[o][j]
 			for _, row := range lies[b.slot : b.slot+int(b.copies)] {
 				at := slices.IndexFunc(b.places, func(p place) bool { return p.row == row })
-				p.value += b.places[at].cost
 				if stall := int64(b.places[at].stall); stall > 0 {
 					p.Use[m.Stalled] += stall
 				}
-				bank := -1
-				if row >= 0 {
-					bank = row - len(f.resources)
-					p.Filled[bank] += int64(b.bytes)
-				}
+				bank := row - len(f.resources)
+				p.Filled[bank] += int64(b.bytes)
 				p.Banks[i] = append(p.Banks[i], bank)
 			}
 		}
 	}
-	for row, r := range f.resources {
-		if over := float64(p.Use[r]) - f.limit[row]; over > 0 {
+	for row, limit := range f.limit {
+		var use int64
+		if row < len(f.resources) {
+			use = p.Use[f.resources[row]]
+		} else {
+			use = p.Filled[row-len(f.resources)]
+		}
+		if over := float64(use) - limit; over > 0 {
 			if math.IsInf(f.soft[row], 1) {
 				return false
 			}
 			p.value += f.soft[row] * over
-		}
-	}
-	for b, filled := range p.Filled {
-		if filled > m.Banks[b].Capacity {
-			return false
 		}
 	}
 	p.Headroom = m.headroom(p.Use)

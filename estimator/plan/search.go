@@ -119,9 +119,9 @@ func (s *search) beaten(bound float64, price []float64) bool {
 		return bound > s.flat.most
 	}
 	last := &s.best[len(s.best)-1]
-	slack := 1e-9 + 1e-12*s.flat.most
+	slack := s.rounding()
 	if g.grain == 0 {
-		return bound > last.value-max(slack, 1e-9)
+		return bound > last.value-slack
 	}
 	if !g.ties {
 		return bound > last.value-g.grain+slack
@@ -132,6 +132,9 @@ func (s *search) beaten(bound float64, price []float64) bool {
 	}
 	return bound+min(g.grain-slack, left) > last.value+slack
 }
+
+// rounding is more than what rounding makes of a bound.
+func (s *search) rounding() float64 { return 1e-9 + 1e-12*s.flat.most }
 
 // aim is the value that prices are to reach, from the best bound so far.
 func (s *search) aim(bound float64) float64 {
@@ -273,10 +276,7 @@ func (s *search) fold(st *state) bool {
 // lay settles where a copy lies.
 func (s *search) lay(st *state, p *place, bytes float64, slot int) {
 	st.lies[slot] = p.row
-	st.cost += p.cost
-	if p.row >= 0 {
-		st.use[p.row] += bytes
-	}
+	st.use[p.row] += bytes
 	if s.flat.stalled >= 0 {
 		st.use[s.flat.stalled] += p.stall
 	}
@@ -354,7 +354,7 @@ func (s *search) tighten(st *state) bool {
 func (s *search) room(st *state, again *bool) bool {
 	f := s.flat
 	for row := len(f.resources); row < len(f.limit); row++ {
-		if st.use[row] > f.limit[row] {
+		if st.use[row] > f.hard[row] {
 			return false
 		}
 	}
@@ -380,7 +380,7 @@ func (s *search) housed(st *state, o int) bool {
 		some := false
 		for i := range b.places {
 			row := b.places[i].row
-			if row < 0 || st.use[row]+b.bytes <= s.flat.limit[row] {
+			if st.use[row]+b.bytes <= s.flat.hard[row] {
 				some = true
 				break
 			}
@@ -484,55 +484,4 @@ func (s *search) relaxedChoice(st *state, price []float64) (options, lies []int)
 		}
 	}
 	return s.picked, s.lying
-}
-
-// dominated is whether as many options of a node as plans are wanted are at
-// least as good as one of them in every way, so that no best plan needs it:
-// each takes its place in a plan that comes before.
-func (s *search) dominated(o int) bool {
-	f := s.flat
-	i := f.node[o]
-	better := 0
-	for d := f.first[i]; d < f.first[i+1]; d++ {
-		if d != o && f.dominates(d, o) {
-			better++
-		}
-	}
-	return better >= s.o.Plans
-}
-
-// dominates is whether option a costs and takes no more than option b.
-func (f *flat) dominates(a, b int) bool {
-	if f.cost[a] > f.cost[b] || f.cost[a] == f.cost[b] && a > b {
-		return false
-	}
-	x, y := f.option(a), f.option(b)
-	for r, u := range x.Use {
-		if u > y.Use[r] {
-			return false
-		}
-	}
-	for _, l := range f.links[a] {
-		if !slices.Contains(f.links[b], l) {
-			return false
-		}
-	}
-	if len(f.buffers[a]) == 0 {
-		return true
-	}
-	if len(f.buffers[a]) != len(f.buffers[b]) {
-		return false
-	}
-	for j := range f.buffers[a] {
-		x, y := &f.buffers[a][j], &f.buffers[b][j]
-		if x.bytes > y.bytes || x.copies > y.copies {
-			return false
-		}
-		for _, p := range y.places {
-			if !slices.ContainsFunc(x.places, func(q place) bool { return q.row == p.row && q.stall <= p.stall && q.cost <= p.cost }) {
-				return false
-			}
-		}
-	}
-	return true
 }

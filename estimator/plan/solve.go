@@ -62,7 +62,7 @@ func Solve(ctx context.Context, m *Model, o Options) (Result, error) {
 		bound = min(bound, s.best[len(s.best)-1].value)
 	}
 	if !math.IsInf(bound, 0) {
-		r.Bound = int64(math.Floor(math.Ceil(bound-1e-6-1e-12*s.flat.most) / float64(changes)))
+		r.Bound = int64(math.Floor(math.Ceil(bound-s.rounding()) / float64(changes)))
 	}
 	if len(r.Plans) > 0 {
 		r.Gap = max(0, r.Plans[0].Loss-r.Bound)
