@@ -15,7 +15,6 @@ type state struct {
 	share  []float64 // of each link: what part of a charge its node pays
 	mean   []float64 // of each option: how often it was the cheapest lately
 	lies   []int     // row of each copy of a chosen option, once it is settled
-	nodes  int       // groups that are nodes
 	bound  float64
 }
 
