@@ -464,7 +464,11 @@ func swapTable(swaps []Swap) document {
 	heard := section{numbered: true}
 	for i := range swaps[:min(len(swaps), mostShown)] {
 		w := &swaps[i]
-		t.add(strconv.Itoa(i+1), w.Node, w.Change, saved(float64(w.Memory)), saved(float64(w.Flash)), saved(w.Cycles), points(w.Loss), w.Verdict)
+		lines := settings(w.Change, 28)
+		t.add(strconv.Itoa(i+1), w.Node, lines[0], saved(float64(w.Memory)), saved(float64(w.Flash)), saved(w.Cycles), points(w.Loss), w.Verdict)
+		for _, more := range lines[1:] {
+			t.add("", "", more, "", "", "", "", "")
+		}
 		heard.items = append(heard.items, fmt.Sprintf("%s: %s%s", w.Node, w.Heard, told(w.Effects)))
 	}
 	heard.after = "Loss is in points, times the importance of the node: 1 is noticed only side by side, 10 is plainly heard, 100 is a function gone."

@@ -307,7 +307,11 @@ func planSections(l *Lighter, p *Plan) document {
 		if node == "" {
 			node = wholeGraph
 		}
-		t.add(node, c.Write, points(c.Loss))
+		lines := settings(c.Write, 50)
+		t.add(node, lines[0], points(c.Loss))
+		for _, more := range lines[1:] {
+			t.add("", more, "")
+		}
 		heard.items = append(heard.items, fmt.Sprintf("%s: %s%s", node, c.Heard, told(c.Effects)))
 	}
 	title := fmt.Sprintf("Plan %d: %s lost; memory %s, flash %s, worst block %s", p.Number, pointsOf(p.Loss),

@@ -214,6 +214,24 @@ func printable(text string) string {
 	}, text)
 }
 
+// settings breaks what to write into a node into lines of about so many
+// characters, between one setting and the next.
+func settings(write string, width int) []string {
+	var lines []string
+	for setting := range strings.SplitSeq(write, ", ") {
+		last := len(lines) - 1
+		if last >= 0 && len(lines[last])+2+len(setting) <= width {
+			lines[last] += ", " + setting
+			continue
+		}
+		if last >= 0 {
+			lines[last] += ","
+		}
+		lines = append(lines, setting)
+	}
+	return lines
+}
+
 // wrap breaks a text into lines of at most so many characters where words
 // allow it. It does not break after a digit, so that a number keeps its unit
 // and its groups of three.
