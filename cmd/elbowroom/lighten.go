@@ -32,10 +32,13 @@ type Lighter struct {
 	Verdict  string    `json:"verdict" jsonschema:"of the graph as it stands: fits, tight, unsure, over or wrong input"`
 	Sentence string    `json:"sentence" jsonschema:"the verdict in words with figures"`
 	Mistakes []Mistake `json:"mistakes,omitempty" jsonschema:"what is wrong with the file; then all else is left out"`
+	Rests    []string  `json:"rests,omitempty" jsonschema:"unconfirmed defaults of the board that decide, with the lines to write"`
 	Plans    []Plan    `json:"plans,omitempty" jsonschema:"the least loss first"`
 	Proven   bool      `json:"proven" jsonschema:"whether no plan of what was tried loses less than the first, or none fits"`
 	Bound    float64   `json:"bound,omitempty" jsonschema:"points that any plan loses at least, where that is not proven"`
 	Tried    int       `json:"tried" jsonschema:"alternatives of single nodes that were estimated"`
+	Miss     *Miss     `json:"miss,omitempty" jsonschema:"where there is no plan: what comes nearest"`
+	Trade    *Trade    `json:"trade,omitempty" jsonschema:"what must be lost for less, where --trade asks"`
 	Swaps    []Swap    `json:"swaps,omitempty" jsonschema:"single changes that help, most relief for the least loss first"`
 	Applied  int       `json:"applied,omitempty" jsonschema:"number of the plan that was written into the file"`
 	Diff     string    `json:"diff,omitempty" jsonschema:"what the plan asked for changes in the file"`
@@ -62,6 +65,38 @@ type PlanChange struct {
 	Effects []Effect `json:"effects,omitempty"`
 }
 
+// Miss is the plan that comes nearest to fitting, and the limits that keep it
+// from it.
+type Miss struct {
+	Plan   Plan    `json:"plan" jsonschema:"the plan that misses the limits by least, in shares of the limits"`
+	Over   []Over  `json:"over" jsonschema:"the resources that are still beyond their limits"`
+	Shifts []Shift `json:"shifts,omitempty" jsonschema:"limits that would be enough if one alone were another"`
+	Never  bool    `json:"never" jsonschema:"whether no limit alone would be enough"`
+}
+
+// Over is by how much a resource is beyond its limit, its whole band counted.
+type Over struct {
+	Resource string  `json:"resource"`
+	Unit     string  `json:"unit"`
+	Much     float64 `json:"much"`
+}
+
+// Shift is a limit that would be enough if it alone were another.
+type Shift struct {
+	Resource string  `json:"resource"`
+	Unit     string  `json:"unit"`
+	Now      float64 `json:"now"`
+	Least    float64 `json:"least" jsonschema:"it may have to be a little more"`
+}
+
+// Trade is plans of which none loses as little as another and takes as little.
+type Trade struct {
+	Load      []Plan `json:"load" jsonschema:"against the load of the worst block"`
+	Memory    []Plan `json:"memory" jsonschema:"against data memory"`
+	AllLoad   bool   `json:"all_load" jsonschema:"whether there is none between those against the load"`
+	AllMemory bool   `json:"all_memory" jsonschema:"whether there is none between those against data memory"`
+}
+
 type lightenOptions struct {
 	overrides
 	wants       []string
@@ -69,6 +104,7 @@ type lightenOptions struct {
 	plans       int
 	apply       int
 	dryRun      bool
+	trade       bool
 }
 
 func (a *app) lightenCommand() *cobra.Command {
@@ -105,6 +141,7 @@ Exit status: 0 there is a plan or none is needed, 1 nothing fits, 2 wrong input.
 	f.StringSliceVar(&opts.keep, "keep", nil, "leave these nodes or groups as they are")
 	f.StringSliceVar(&opts.allow, "allow", nil, "change these nodes or groups although the file keeps them")
 	f.IntVar(&opts.plans, "plans", 3, "show so many plans")
+	f.BoolVar(&opts.trade, "trade", false, "show also what must be lost for less load and for less memory")
 	f.IntVar(&opts.apply, "apply", 0, "write the plan of this number into the file")
 	f.BoolVar(&opts.dryRun, "dry-run", false, "with --apply, only show what would be written")
 	a.formatFlag(cmd)
@@ -182,9 +219,8 @@ func (a *app) runLighten(ctx context.Context, w io.Writer, opts lightenOptions, 
 			Version: lightenVersion, Exit: exitWrong, File: wrong.File, Verdict: wrong.Verdict, Sentence: wrong.Sentence, Mistakes: wrong.Mistakes,
 		})
 	}
-	found, err := lighten.Find(ctx, c.estimate, lighten.Options{
-		Plans: opts.plans, Wants: wants, Keep: opts.keep, Allow: opts.allow, Progress: a.progress(),
-	})
+	aims := lighten.Options{Plans: opts.plans, Wants: wants, Keep: opts.keep, Allow: opts.allow, Progress: a.progress()}
+	found, err := lighten.Find(ctx, c.estimate, aims)
 	var unknown *lighten.UnknownError
 	if errors.As(err, &unknown) {
 		return hinted{err, source.DidYouMean(unknown.Name, unknown.Known)}
@@ -193,6 +229,11 @@ func (a *app) runLighten(ctx context.Context, w io.Writer, opts lightenOptions, 
 		return err
 	}
 	l := lighter(c.name, c.estimate, found)
+	if opts.trade {
+		if l.Trade, err = trade(ctx, c.name, c.estimate, aims); err != nil {
+			return err
+		}
+	}
 	if opts.apply > 0 {
 		if err := a.apply(l, file, name, found, opts); err != nil {
 			return err
@@ -225,22 +266,15 @@ func lighter(file string, e *estimator.Estimate, found *lighten.Result) *Lighter
 		l.Bound = found.Bound
 	}
 	for i := range found.Plans {
-		p := &found.Plans[i]
-		cpu := p.After.Resource("cpu")
-		out := Plan{
-			Number: i + 1, Loss: p.Loss, Changes: []PlanChange{}, Verdict: p.After.Verdict.String(), Sentence: sentence(file, p.After),
-			Memory: int64(e.Bytes(estimator.MemoryResource) - p.After.Bytes(estimator.MemoryResource)),
-			Flash:  int64(e.Bytes(estimator.FlashResource) - p.After.Bytes(estimator.FlashResource)),
-			Load:   cpu.Used.Value / cpu.Limit,
+		l.Plans = append(l.Plans, planOf(file, e, &found.Plans[i], i+1))
+	}
+	for i := range e.Resources {
+		if rests := e.Resources[i].Rests; rests != "" {
+			l.Rests = append(l.Rests, rests)
 		}
-		for _, c := range p.Changes {
-			change := PlanChange{Node: c.Node, Write: c.Write, Heard: c.Heard, Loss: c.Loss}
-			for _, f := range c.Effects {
-				change.Effects = append(change.Effects, effect(f))
-			}
-			out.Changes = append(out.Changes, change)
-		}
-		l.Plans = append(l.Plans, out)
+	}
+	if found.Miss != nil {
+		l.Miss = miss(file, e, found.Miss)
 	}
 	for i := range found.Singles {
 		l.Swaps = append(l.Swaps, swap(e.Graph, &found.Singles[i]))
@@ -249,6 +283,56 @@ func lighter(file string, e *estimator.Estimate, found *lighten.Result) *Lighter
 		l.Exit = exitOver
 	}
 	return l
+}
+
+// planOf tells a plan.
+func planOf(file string, e *estimator.Estimate, p *lighten.Plan, number int) Plan {
+	cpu := p.After.Resource("cpu")
+	out := Plan{
+		Number: number, Loss: p.Loss, Changes: []PlanChange{}, Verdict: p.After.Verdict.String(), Sentence: sentence(file, p.After),
+		Memory: int64(e.Bytes(estimator.MemoryResource) - p.After.Bytes(estimator.MemoryResource)),
+		Flash:  int64(e.Bytes(estimator.FlashResource) - p.After.Bytes(estimator.FlashResource)),
+		Load:   cpu.Used.Value / cpu.Limit,
+	}
+	for _, c := range p.Changes {
+		change := PlanChange{Node: c.Node, Write: c.Write, Heard: c.Heard, Loss: c.Loss}
+		for _, f := range c.Effects {
+			change.Effects = append(change.Effects, effect(f))
+		}
+		out.Changes = append(out.Changes, change)
+	}
+	return out
+}
+
+func miss(file string, e *estimator.Estimate, m *lighten.Miss) *Miss {
+	out := &Miss{Plan: planOf(file, e, &m.Nearest, 0), Over: []Over{}, Never: m.Never}
+	for i := range m.Nearest.After.Resources {
+		if r := &m.Nearest.After.Resources[i]; r.Used.High > r.Limit {
+			out.Over = append(out.Over, Over{r.Name, kindNames[r.Kind].unit, r.Used.High - r.Limit})
+		}
+	}
+	for _, s := range m.Shifts {
+		out.Shifts = append(out.Shifts, Shift{s.Resource, kindNames[s.Kind].unit, s.Limit, s.Least})
+	}
+	return out
+}
+
+// tradePoints is about how many plans of each curve are shown.
+const tradePoints = 8
+
+func trade(ctx context.Context, file string, e *estimator.Estimate, aims lighten.Options) (*Trade, error) {
+	curves, err := lighten.Curves(ctx, e, aims, tradePoints)
+	if err != nil {
+		return nil, err
+	}
+	told := func(plans []lighten.Plan) []Plan {
+		list := []Plan{}
+		for i := range plans {
+			list = append(list, planOf(file, e, &plans[i], i+1))
+		}
+		return list
+	}
+	return &Trade{told(curves.Load), told(curves.Memory), curves.AllLoad, curves.AllMemory}, nil
 }
 
 func (a *app) printLighter(w io.Writer, l *Lighter) error {
@@ -266,10 +350,19 @@ func (a *app) printLighter(w io.Writer, l *Lighter) error {
 	if l.Diff != "" {
 		return a.printDocument(w, append(d, applied(l)...))
 	}
+	if len(l.Rests) > 0 {
+		d = append(d, section{title: "To be sure", items: l.Rests})
+	}
 	for i := range l.Plans {
-		d = append(d, planSections(l, &l.Plans[i])...)
+		d = append(d, planSections(&l.Plans[i])...)
+	}
+	if l.Miss != nil {
+		d = append(d, missSections(l.Miss)...)
 	}
 	d = append(d, section{text: l.proof()})
+	if l.Trade != nil {
+		d = append(d, tradeSections(l.Trade)...)
+	}
 	if len(l.Swaps) > 0 {
 		d = append(d, swapTable(l.Swaps)...)
 	}
@@ -295,10 +388,17 @@ func (l *Lighter) proof() string {
 // wholeGraph stands for a node where a setting of the whole graph changes.
 const wholeGraph = "(all)"
 
-func planSections(l *Lighter, p *Plan) document {
+func planSections(p *Plan) document {
 	if len(p.Changes) == 0 {
 		return nil
 	}
+	title := fmt.Sprintf("Plan %d: %s lost; memory %s, flash %s, worst block %s", p.Number, pointsOf(p.Loss),
+		savedBytes(p.Memory), savedBytes(p.Flash), blocks.Percent(p.Load))
+	return changeSections(title, p)
+}
+
+// changeSections tell what a plan changes, what is heard, and what comes of it.
+func changeSections(title string, p *Plan) document {
 	t := &table{align: "llr", header: []string{"node", "write", "loss"}}
 	heard := section{joined: false, after: p.Sentence + "."}
 	for i := range p.Changes {
@@ -314,9 +414,73 @@ func planSections(l *Lighter, p *Plan) document {
 		}
 		heard.items = append(heard.items, fmt.Sprintf("%s: %s%s", node, c.Heard, told(c.Effects)))
 	}
-	title := fmt.Sprintf("Plan %d: %s lost; memory %s, flash %s, worst block %s", p.Number, pointsOf(p.Loss),
-		savedBytes(p.Memory), savedBytes(p.Flash), blocks.Percent(p.Load))
 	return document{{title: title, table: t}, heard}
+}
+
+// missSections tell how near a graph comes that nothing makes fit.
+func missSections(m *Miss) document {
+	var d document
+	if len(m.Plan.Changes) > 0 {
+		d = changeSections("What comes nearest", &m.Plan)
+	} else {
+		d = document{{text: "As it stands it comes nearest."}}
+	}
+	over := section{title: "What is then still beyond its limit"}
+	for _, o := range m.Over {
+		over.items = append(over.items, fmt.Sprintf("%s: %s too much", o.Resource, inUnit(o.Unit, up(o.Much))))
+	}
+	d = append(d, over)
+	if len(m.Shifts) > 0 {
+		t := &table{align: "lrr", header: []string{"limit", "now", "at least"}}
+		for _, s := range m.Shifts {
+			t.add(s.Resource, inUnit(s.Unit, down(s.Now)), inUnit(s.Unit, up(s.Least)))
+		}
+		return append(d, section{title: "Each of these limits alone would be enough", table: t})
+	}
+	if m.Never {
+		d = append(d, section{text: "No limit alone would be enough, however far it moved."})
+	}
+	return d
+}
+
+// inUnit is an amount in the unit of a resource.
+func inUnit(unit string, v float64) string {
+	switch unit {
+	case "bytes":
+		return blocks.Bytes(v).Up()
+	case "cycles":
+		return whole(v) + " cycles"
+	}
+	return whole(v)
+}
+
+// tradeSections are the curves of what must be lost for less.
+func tradeSections(t *Trade) document {
+	curve := func(what string, plans []Plan, all bool) section {
+		s := section{title: "What must be lost for " + what, table: &table{align: "rrrl", header: []string{"loss", "worst block", "memory", "write"}}}
+		for i := range plans {
+			p := &plans[i]
+			for k, c := range p.Changes {
+				loss, load, memory, node := "", "", "", c.Node
+				if k == 0 {
+					loss, load, memory = points(p.Loss), blocks.Percent(p.Load), savedBytes(p.Memory)
+				}
+				for n, line := range settings(c.Write, 34) {
+					if n == 0 {
+						line = node + ": " + line
+					} else {
+						loss, load, memory, line = "", "", "", "  "+line
+					}
+					s.table.add(loss, load, memory, line)
+				}
+			}
+		}
+		if !all {
+			s.after = "There are further plans between these."
+		}
+		return s
+	}
+	return document{curve("less load", t.Load, t.AllLoad), curve("less memory", t.Memory, t.AllMemory)}
 }
 
 // savedBytes is an amount that a plan saves, as what it takes from the total.

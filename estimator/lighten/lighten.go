@@ -115,6 +115,8 @@ type Result struct {
 	Proven  bool
 	Bound   float64
 	Singles []estimator.Swap // that help alone, most relief for the least loss first
+	// Miss is told where nothing fits.
+	Miss *Miss
 	// Alternatives is how many were tried, Confirmed how many plans were
 	// estimated in full.
 	Alternatives, Confirmed int
@@ -167,6 +169,13 @@ func Find(ctx context.Context, e *estimator.Estimate, o Options) (*Result, error
 		}
 		if len(s.changes) == 0 {
 			r.Singles = s.singles(&o)
+		}
+	}
+	if len(r.Plans) == 0 {
+		asItStands := whole[slices.IndexFunc(whole, func(s *setting) bool { return len(s.changes) == 0 })]
+		o.Progress("looking for what comes nearest")
+		if r.Miss, err = asItStands.miss(ctx, &o); err != nil {
+			return nil, err
 		}
 	}
 	if len(r.Plans) > 0 && r.Bound >= r.Plans[0].Loss-rounding {

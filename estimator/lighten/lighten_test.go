@@ -358,3 +358,79 @@ sources:
 		}
 	}
 }
+
+// Of a graph that nothing makes fit the nearest plan and the limits that would
+// be enough are told. The endless train keeps everything: its line of 768,000
+// bytes, 104 of state and 2,048 of the system are sure (its file works them
+// out), and all together it takes 771,360.
+func TestMiss(t *testing.T) {
+	text, err := os.ReadFile(filepath.Join(goodGraphs, "endless-train.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := find(t, estimated(t, string(text)), Options{})
+	if len(r.Plans) > 0 || !r.Proven || r.Miss == nil {
+		t.Fatalf("there are %d plans, proven %v, and the miss is %v", len(r.Plans), r.Proven, r.Miss)
+	}
+	if len(r.Miss.Nearest.Changes) != 0 || r.Miss.Never {
+		t.Errorf("the nearest plan changes %d things, want none, and no limit is enough: %v", len(r.Miss.Nearest.Changes), r.Miss.Never)
+	}
+	if len(r.Miss.Shifts) != 1 || r.Miss.Shifts[0].Resource != "sram" {
+		t.Fatalf("the limits that would be enough are %+v, want sram alone", r.Miss.Shifts)
+	}
+	if least := r.Miss.Shifts[0].Least; least < 768000+104+2048 || least > 771360 {
+		t.Errorf("sram would have to have %g bytes, want between 770152 and 771360", least)
+	}
+
+	// Where memory and cycles are both beyond, no limit alone is enough.
+	both := strings.ReplaceAll(smallGraphs["memory and cycles"], "}\n", ", keep: true}\n")
+	both = strings.NewReplacer("stages: 2", "stages: 4, precision: double", "time: 1.7 s", "time: 3 s").Replace(both)
+	e := estimated(t, both)
+	if over := e.Resource("cpu").Verdict; over < estimator.Unsure || e.Resource("sram").Verdict < estimator.Unsure {
+		t.Fatalf("the graph is meant to be over in cycles and in memory, and is %v", over)
+	}
+	if r := find(t, e, Options{}); r.Miss == nil || !r.Miss.Never || len(r.Miss.Shifts) > 0 {
+		t.Errorf("both memory and cycles are over, and the miss is told as %+v", r.Miss)
+	}
+
+	// What may change comes as near as it can.
+	near := estimated(t, strings.Replace(smallGraphs["memory"], "time: 1.2 s, importance: 2", "time: 4 s, keep: true", 1))
+	r = find(t, near, Options{})
+	if r.Miss == nil || len(r.Miss.Nearest.Changes) == 0 {
+		t.Fatalf("the second delay may be shorter, and the nearest plan changes nothing")
+	}
+	if o := (&Options{}); o.overshoot(r.Miss.Nearest.After) >= o.overshoot(near) {
+		t.Errorf("the nearest plan misses by %g, and the graph as it stands by %g", o.overshoot(r.Miss.Nearest.After), o.overshoot(near))
+	}
+}
+
+// Along each curve the loss rises and the use falls, and every plan fits.
+func TestCurves(t *testing.T) {
+	for _, name := range []string{"memory", "memory and cycles"} {
+		e := estimated(t, smallGraphs[name])
+		curves, err := Curves(context.Background(), e, Options{}, 6)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(curves.Memory) < 3 || len(curves.Load) == 0 {
+			t.Fatalf("%s: the curves have %d and %d plans, too few to show anything", name, len(curves.Load), len(curves.Memory))
+		}
+		for what, plans := range map[string][]Plan{"load": curves.Load, "memory": curves.Memory} {
+			use := func(p *Plan) float64 {
+				if what == "load" {
+					return p.After.CPU.Worst.Compute.High
+				}
+				return float64(p.After.Bytes(estimator.MemoryResource))
+			}
+			for i := range plans {
+				if v := plans[i].After.Verdict; v > estimator.Tight {
+					t.Errorf("%s: plan %d against %s is %v", name, i, what, v)
+				}
+				if i > 0 && (plans[i].Loss < plans[i-1].Loss || use(&plans[i]) >= use(&plans[i-1])) {
+					t.Errorf("%s: plan %d against %s loses %g and takes %g, after one that loses %g and takes %g", name, i, what,
+						plans[i].Loss, use(&plans[i]), plans[i-1].Loss, use(&plans[i-1]))
+				}
+			}
+		}
+	}
+}

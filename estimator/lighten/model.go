@@ -17,6 +17,8 @@ import (
 type model struct {
 	plan.Model
 	swaps [][]*estimator.Swap // by node and option; nil: as it stands
+	// offset is what a limit of the model leaves out of that of the board.
+	offset amounts
 }
 
 // swap is what an option of a node does; nil: nothing.
@@ -71,6 +73,7 @@ func newModel(s *setting, o *Options) *model {
 			after := w.After.Graph.Node(n.Name)
 			option := plan.Option{Name: w.Change, Loss: int64(math.Round(w.Loss * thousandth)), Changes: 1}
 			theirs := m.amounts(w.After)
+			theirs[flashIndex] = base[flashIndex] // charges count the rest
 			own := m.own(w.After, after)
 			for r, was := range m.own(e, i) {
 				whole := theirs[r] - base[r]
@@ -96,7 +99,8 @@ func newModel(s *setting, o *Options) *model {
 		m.Nodes = append(m.Nodes, node)
 	}
 	for r := range m.Resources {
-		m.Resources[r].Limit = int64(math.Ceil(limits[r] - base[r] + raise[r]))
+		m.offset = append(m.offset, base[r]-raise[r])
+		m.Resources[r].Limit = int64(math.Ceil(limits[r] - m.offset[r]))
 	}
 	m.pool(state)
 	return m
@@ -104,7 +108,10 @@ func newModel(s *setting, o *Options) *model {
 
 // The resources of the model: flash, data memory and cycles, the two latter for
 // each scene, then the jacks.
-const flashIndex = 0
+const (
+	flashIndex = 0
+	dataIndex  = 1
+)
 
 // scenes is how many parts of a graph are counted apart; a graph without scenes
 // is one.
@@ -112,7 +119,7 @@ func scenes(g *estimator.Graph) int { return max(len(g.Scenes), 1) }
 
 // resources names the resources and tells what the graph takes of each, and may.
 func (m *model) resources(e *estimator.Estimate, o *Options) (base, limits amounts) {
-	g := e.Graph
+	g, fixed := e.Graph, 0.0 // bytes of flash that no node brings
 	add := func(name string, limit float64) {
 		m.Resources = append(m.Resources, plan.Resource{Name: name})
 		limits = append(limits, limit)
@@ -124,7 +131,8 @@ func (m *model) resources(e *estimator.Estimate, o *Options) (base, limits amoun
 		switch r.Kind {
 		case estimator.FlashResource:
 			if r.Index == g.Board.CodeBank() {
-				add("flash", limit-(r.Used.High-charged(e)))
+				add("flash", limit)
+				fixed = r.Used.High - charged(e)
 			}
 			m.Banks = append(m.Banks, plan.Bank{Name: r.Name})
 		case estimator.MemoryResource:
@@ -144,7 +152,9 @@ func (m *model) resources(e *estimator.Estimate, o *Options) (base, limits amoun
 	for _, j := range e.Jacks {
 		add(j.Name, float64(j.Has))
 	}
-	return m.amounts(e), limits
+	base = m.amounts(e)
+	base[flashIndex] = fixed
+	return base, limits
 }
 
 // charged is the flash that the nodes take together, each piece once.
@@ -160,8 +170,8 @@ func charged(e *estimator.Estimate) float64 {
 	return sum
 }
 
-// amounts are what an estimate takes of each resource. Flash is counted by
-// charges alone, and stalls where the buffers are placed.
+// amounts are what an estimate takes of each resource. Of flash the charges tell
+// what nodes bring, and of cycles the placement of buffers what they wait.
 func (m *model) amounts(e *estimator.Estimate) amounts {
 	list := amounts{0}
 	pools := 0.0

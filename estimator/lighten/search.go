@@ -22,13 +22,9 @@ func (s *setting) search(ctx context.Context, o *Options, r *Result) error {
 		r.Alternatives += len(swaps)
 	}
 	m := newModel(s, o)
-	steps := o.Steps
-	if steps == 0 {
-		steps = modelSteps
-	}
 	tried := 0
 	for want := 2 * o.Plans; ; want *= 4 {
-		found, err := plan.Solve(ctx, &m.Model, plan.Options{Plans: want, MaxSteps: steps})
+		found, err := plan.Solve(ctx, &m.Model, plan.Options{Plans: want, MaxSteps: o.steps(), Progress: func(int64) { o.Progress(s.doing()) }})
 		if err != nil {
 			return err
 		}
@@ -53,6 +49,14 @@ func (s *setting) search(ctx context.Context, o *Options, r *Result) error {
 	}
 }
 
+// steps is how many the planner may take.
+func (o *Options) steps() int64 {
+	if o.Steps > 0 {
+		return o.Steps
+	}
+	return modelSteps
+}
+
 func points(loss int64) float64 { return float64(loss) / thousandth }
 
 // full tells whether there are as many plans as wanted, and none that loses so
@@ -71,31 +75,36 @@ func (r *Result) unproven(bound float64) {
 
 // confirm makes a plan of the model in the graph and keeps it where it fits.
 func (s *setting) confirm(o *Options, r *Result, m *model, p *plan.Plan) error {
-	g, loss, changes := s.after.Graph, s.loss, slices.Clip(s.changes)
-	for i, k := range p.Choice {
+	made, err := s.realise(m, p.Choice)
+	if err == nil && made != nil && o.meets(made.After) {
+		r.add(o, *made)
+	}
+	return err
+}
+
+// realise makes the choices of the model in the graph and estimates it; nil: they
+// do not go together.
+func (s *setting) realise(m *model, choice []int) (*Plan, error) {
+	g := s.after.Graph
+	made := &Plan{Changes: slices.Clip(s.changes), Loss: s.loss}
+	for i, k := range choice {
 		w := m.swap(i, k)
 		if w == nil {
 			continue
 		}
 		changed, err := w.On(g)
-		if err != nil {
-			return err
-		}
-		if changed == nil {
-			return nil // the changes do not go together
+		if changed == nil || err != nil {
+			return nil, err
 		}
 		g = changed
-		loss += w.Loss
-		changes = append(changes, Change{Node: s.after.Graph.Nodes[w.Node].Name, Write: w.Change, Heard: w.Heard, Effects: w.Effects, Loss: w.Loss})
+		made.Loss += w.Loss
+		made.Changes = append(made.Changes, Change{Node: s.after.Graph.Nodes[w.Node].Name, Write: w.Change, Heard: w.Heard, Effects: w.Effects, Loss: w.Loss})
 	}
-	after, err := g.Estimate()
-	if err != nil {
-		return nil
+	var err error
+	if made.After, err = g.Estimate(); err != nil {
+		return nil, nil // it cannot be worked out with these values together
 	}
-	if o.meets(after) {
-		r.add(o, Plan{Changes: changes, Loss: loss, After: after})
-	}
-	return nil
+	return made, nil
 }
 
 // add keeps a plan among the best, unless it does all that a better one does
