@@ -21,7 +21,8 @@ func TestArrows(t *testing.T) {
 		"elbowroom/estimator/outside":        {},
 		"elbowroom/estimator/plan":           {"elbowroom/estimator", "elbowroom/estimator/pack", "elbowroom/blocks"},
 		"elbowroom/estimator/lighten":        {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator", "elbowroom/estimator/plan"},
-		"elbowroom/cmd/elbowroom":            {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/catalog", "elbowroom/estimator", "elbowroom/estimator/ask", "elbowroom/estimator/lighten"},
+		"elbowroom/cmd/elbowroom":            {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/catalog", "elbowroom/cmd/elbowroom/page", "elbowroom/estimator", "elbowroom/estimator/ask", "elbowroom/estimator/lighten"},
+		"elbowroom/cmd/elbowroom/page":       {"elbowroom/blocks", "elbowroom/estimator"},
 		"elbowroom/cmd/gauge":                {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/catalog", "elbowroom/estimator"},
 	}
 	list := exec.Command("go", "list", "-f", `{{.ImportPath}} {{join .Imports " "}}`, "elbowroom/...")

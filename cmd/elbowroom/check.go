@@ -136,7 +136,7 @@ func (a *app) printReport(w io.Writer, r *Report, quiet bool) error {
 		case answer.Explained != nil:
 			d = append(d, explained(answer)...)
 		case !quiet:
-			d = append(d, details(answer)...)
+			d = append(d, details(answer, swapSections(answer))...)
 		}
 	}
 	if len(r.Graphs) > 1 && !quiet {
@@ -218,8 +218,8 @@ func summary(r *Report) section {
 // mostShown is how many of the dearest nodes, or of the swaps, are shown.
 const mostShown = 8
 
-// details are the sections below the verdict.
-func details(a *Answer) document {
+// details are the sections below the verdict, with those on what is lighter.
+func details(a *Answer, lighter document) document {
 	d := document{resourceSection(a)}
 	d = append(d, byteSections(a)...)
 	d = append(d, largeSections(a)...)
@@ -241,9 +241,7 @@ func details(a *Answer) document {
 	if items := noteItems(a); len(items) > 0 {
 		d = append(d, section{title: "Notes in the file", items: items})
 	}
-	if a.verdict == estimator.Over {
-		d = append(d, swapSections(a)...)
-	}
+	d = append(d, lighter...)
 	return append(d, section{text: a.Worth})
 }
 
@@ -451,7 +449,11 @@ func noteItems(a *Answer) []string {
 	return items
 }
 
+// swapSections tell the single swaps that help a graph that is over.
 func swapSections(a *Answer) document {
+	if a.verdict != estimator.Over {
+		return nil
+	}
 	if len(a.Swaps) == 0 {
 		return document{{text: "No single swap that was tried helps; 'elbowroom lighten' tries several together, and larger boards are in 'elbowroom boards'."}}
 	}
