@@ -431,7 +431,7 @@ func TestMetricsAreJudged(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	given := map[string]bool{"voices": true, "latency": true, "width": true, "presence": true, "bandwidth": true, "maths_error": true}
+	given := map[string]bool{"voices": true, "latency": true, "width": true, "presence": true, "bandwidth": true, "maths_error": true, "control_rate": true}
 	for _, b := range s.blocks {
 		for _, m := range b.Metrics {
 			given[m.Metric] = true

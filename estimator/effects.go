@@ -12,6 +12,7 @@ const (
 	voicesMetric   = "voices"
 	bandMetric     = "bandwidth"
 	latencyMetric  = "latency"
+	stepsMetric    = "control_rate"
 )
 
 // usableBand is the share of the sample rate below which a converter's filter
@@ -47,6 +48,15 @@ func (n *Node) metric(name string) (blocks.Reading, bool, error) {
 			return blocks.Reading{}, false, nil
 		}
 		return blocks.Reading{Value: float64(n.outChannels(0))}, true, nil
+	case stepsMetric:
+		out, ok := n.Block().Output("")
+		switch {
+		case !ok || out.Kind == blocks.Event:
+			return blocks.Reading{}, false, nil
+		case out.Kind == blocks.Audio:
+			return blocks.Reading{Value: float64(n.Use.SampleRate)}, true, nil
+		}
+		return blocks.Reading{Value: n.Use.MeanTicks * float64(n.Use.SampleRate) / float64(n.Use.BlockSize)}, true, nil
 	case mathsMetric:
 		value, calls := n.Use.MathsError()
 		return blocks.Reading{Value: value}, calls, nil
@@ -60,7 +70,7 @@ func leftOut(h *blocks.Hearing) []Effect {
 }
 
 // WholeEffects compares what the settings of two graphs of one file give the
-// ear, the nodes left aside: voices, bandwidth, latency.
+// ear, the nodes left aside: voices, bandwidth, steps of control, latency.
 func WholeEffects(before, after *Estimate) ([]Effect, error) {
 	h, err := before.Graph.library.Hearing()
 	if err != nil {
@@ -74,7 +84,12 @@ func WholeEffects(before, after *Estimate) ([]Effect, error) {
 	}
 	kilohertz := func(e *Estimate) float64 { return usableBand * float64(e.Graph.SampleRate) / 1000 }
 	milliseconds := func(e *Estimate) float64 { return 1000 * e.Latency.Samples() / float64(e.Graph.SampleRate) }
+	steps := func(e *Estimate) float64 {
+		mean, _ := e.Graph.ticks()
+		return mean * float64(e.Graph.SampleRate) / float64(e.Graph.BlockSize)
+	}
 	list = append(list, compare(h, bandMetric, kilohertz(before), kilohertz(after))...)
+	list = append(list, compare(h, stepsMetric, steps(before), steps(after))...)
 	return append(list, compare(h, latencyMetric, milliseconds(before), milliseconds(after))...), nil
 }
 

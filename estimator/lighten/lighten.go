@@ -262,7 +262,7 @@ type choice struct {
 // settings are the ways to set the whole graph, what is heard least first. The
 // graph as it stands is one.
 func settings(e *estimator.Estimate, o *Options) ([]*setting, error) {
-	all := [][]choice{blockSizes(e), sampleRates(e), codeStyles(e)}
+	all := [][]choice{blockSizes(e), sampleRates(e), controlRates(e), codeStyles(e)}
 	for _, group := range e.Graph.Groups {
 		all = append(all, voices(e, o, group))
 	}
@@ -331,6 +331,20 @@ func sampleRates(e *estimator.Estimate) []choice {
 		if rate < e.Graph.SampleRate {
 			text := rate.String()
 			list = append(list, choice{source.Edit{Path: []string{"sample_rate"}, Text: text}, "sample_rate: " + text, "less treble"})
+		}
+	}
+	return list
+}
+
+// controlRates are a half and a quarter of a control rate that is given, never
+// less than once a block.
+func controlRates(e *estimator.Estimate) []choice {
+	var list []choice
+	once := e.Graph.SampleRate / blocks.Hertz(e.Graph.BlockSize)
+	for _, part := range []blocks.Hertz{2, 4} {
+		if rate := e.Graph.ControlRate / part; rate >= once {
+			text := rate.String()
+			list = append(list, choice{source.Edit{Path: []string{"control_rate"}, Text: text}, "control_rate: " + text, "what moves goes in coarser steps"})
 		}
 	}
 	return list

@@ -434,3 +434,42 @@ func TestCurves(t *testing.T) {
 		}
 	}
 }
+
+// A control rate that is given may be halved, down to once a block: a musician
+// hears steps, and the points are those of the curve between 4 and 2 kHz, where
+// none are heard.
+func TestControlRate(t *testing.T) {
+	text := `board: m0plus-133-264k
+sample_rate: 32 kHz
+block_size: 32
+control_rate: 4 kHz
+nodes:
+  sway: {block: lfo, frequency: 2 Hz, keep: true}
+  pull: {block: lfo, frequency: 3 Hz, keep: true}
+  wind: {block: noise, keep: true}
+  howl: {block: state-variable, from: wind, cutoff: {from: sway, span: 200 Hz..2 kHz}, q: {from: pull, span: 1..4}, keep: true}
+  out:  {block: audio-out, from: howl, keep: true}
+`
+	e := estimated(t, text)
+	if e.Verdict < estimator.Unsure {
+		t.Fatalf("the graph %v, and there is nothing to look for", e.Verdict)
+	}
+	whole, err := settings(e, &Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	slower := 0
+	for _, s := range whole {
+		for _, c := range s.changes {
+			if strings.HasPrefix(c.Write, "control_rate: ") {
+				slower++
+				if c.Loss != 0 || len(c.Effects) != 1 || c.Effects[0].After.Value >= c.Effects[0].Before.Value {
+					t.Errorf("'%s' loses %g points by %d effects, want none by one", c.Write, c.Loss, len(c.Effects))
+				}
+			}
+		}
+	}
+	if slower == 0 {
+		t.Error("the control rate is never lowered")
+	}
+}
