@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"bytes"
 	_ "embed"
 	"encoding/binary"
@@ -71,68 +70,81 @@ func emulate(machine, program, plugin string, read func(io.Reader) error) (strin
 // instructions it has; see plugin/trace.c.
 const countBit = 22
 
+// stretch is a block of code as the emulator translates it: instructions that
+// are executed one after another, of which the last alone may lead elsewhere.
+type stretch struct {
+	address uint64
+	count   int // of instructions, as the stream tells it
+	code    []*instruction
+	tally   *tally // what comes before the last, summed up at the first run
+}
+
 // walker follows the stream of executed blocks of code.
 type walker struct {
 	program map[uint64]*instruction
-	// step is told every executed instruction, and of the last one of a block
-	// whether execution went on elsewhere than behind it.
-	step func(i *instruction, taken bool)
-	// enter is told the address of each block before its first instruction.
-	enter func(address uint64)
+	// run is told each executed stretch, and whether execution went on elsewhere
+	// than behind it.
+	run func(s *stretch, taken bool)
 
-	blocks map[uint32][]*instruction // met so far, by their words
-	last   *instruction              // not told yet: where it leads is not known
+	met  []*stretch // by half their addresses
+	last *stretch   // not told yet: where it leads is not known
 }
 
 func (w *walker) read(stream io.Reader) error {
-	words := bufio.NewReaderSize(stream, 1<<16)
-	w.blocks = map[uint32][]*instruction{}
-	var word [4]byte
+	buffer := make([]byte, 1<<16)
 	for {
-		switch _, err := io.ReadFull(words, word[:]); {
+		n, err := io.ReadAtLeast(stream, buffer, 4)
+		if err == nil && n%4 != 0 {
+			var more int
+			more, err = io.ReadFull(stream, buffer[n:n+4-n%4])
+			n += more
+		}
+		for at := 0; at+4 <= n; at += 4 {
+			next, err := w.stretch(binary.NativeEndian.Uint32(buffer[at:]))
+			if err != nil {
+				return err
+			}
+			w.flush(true, next.address)
+			w.last = next
+		}
+		switch {
 		case errors.Is(err, io.EOF):
 			w.flush(false, 0)
 			return nil
 		case err != nil:
 			return fmt.Errorf("reading the emulator's stream: %w", err)
 		}
-		code, err := w.block(binary.NativeEndian.Uint32(word[:]))
-		if err != nil {
-			return err
-		}
-		w.flush(true, code[0].address)
-		w.enter(code[0].address)
-		for _, i := range code[:len(code)-1] {
-			w.step(i, false)
-		}
-		w.last = code[len(code)-1]
 	}
 }
 
-// block finds the instructions of a block.
-func (w *walker) block(word uint32) ([]*instruction, error) {
-	if code := w.blocks[word]; code != nil {
-		return code, nil
-	}
+// stretch finds the block of code that a word of the stream names.
+func (w *walker) stretch(word uint32) (*stretch, error) {
 	address, count := uint64(word&(1<<countBit-1)), int(word>>countBit)
-	var code []*instruction
-	for range max(1, count) {
-		i := w.program[address]
-		if i == nil {
-			return nil, fmt.Errorf("reading the emulator's stream: no instruction of the program is at %#x", address)
-		}
-		code = append(code, i)
-		address += i.size
+	if place := int(address / 2); place >= len(w.met) {
+		w.met = append(w.met, make([]*stretch, place+1-len(w.met))...)
 	}
-	w.blocks[word] = code
-	return code, nil
+	if s := w.met[address/2]; s != nil && s.count == count {
+		return s, nil
+	}
+	s := &stretch{address: address, count: count}
+	for at := address; len(s.code) < max(1, count); {
+		i := w.program[at]
+		if i == nil {
+			return nil, fmt.Errorf("reading the emulator's stream: no instruction of the program is at %#x", at)
+		}
+		s.code = append(s.code, i)
+		at += i.size
+	}
+	w.met[address/2] = s
+	return s, nil
 }
 
-// flush tells the instruction that was kept back, now that the next block is
-// known.
+// flush tells the stretch that was kept back, now that the next one is known.
 func (w *walker) flush(known bool, next uint64) {
-	if w.last != nil {
-		w.step(w.last, w.last.target && !(known && next == w.last.address+w.last.size))
-		w.last = nil
+	if w.last == nil {
+		return
 	}
+	end := w.last.code[len(w.last.code)-1]
+	w.run(w.last, end.target && !(known && next == end.address+end.size))
+	w.last = nil
 }

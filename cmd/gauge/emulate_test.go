@@ -55,12 +55,14 @@ func TestStreamIsFollowed(t *testing.T) {
 	var steps []string
 	var entered []uint64
 	c := &m4f{}
-	w := &walker{program: program,
-		enter: func(address uint64) { entered = append(entered, address) },
-		step: func(i *instruction, taken bool) {
+	w := &walker{program: program, run: func(s *stretch, taken bool) {
+		entered = append(entered, s.address)
+		for n, i := range s.code {
+			taken := taken && n == len(s.code)-1
 			c.step(i, taken)
 			steps = append(steps, fmt.Sprintf("%x %v", i.address, taken))
-		}}
+		}
+	}}
 	if err := w.read(words(shortStream...)); err != nil {
 		t.Fatal(err)
 	}
@@ -91,7 +93,7 @@ func TestStreamThatIsWrongIsRefused(t *testing.T) {
 		{words([2]uint32{0x4a, 2}), "no instruction of the program is at 0x4c"},
 		{strings.NewReader("abc"), "unexpected EOF"},
 	} {
-		w := &walker{program: program, enter: func(uint64) {}, step: func(*instruction, bool) {}}
+		w := &walker{program: program, run: func(*stretch, bool) {}}
 		if err := w.read(c.stream); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("A wrong stream gives the error '%v'; it should say '%s'.", err, c.want)
 		}

@@ -36,7 +36,11 @@ func TestPluginTellsWhatTheLogTells(t *testing.T) {
 		t.Fatal(err)
 	}
 	var told []uint64
-	walk := &walker{program: listing, enter: func(uint64) {}, step: func(i *instruction, _ bool) { told = append(told, i.address) }}
+	walk := &walker{program: listing, run: func(s *stretch, _ bool) {
+		for _, i := range s.code {
+			told = append(told, i.address)
+		}
+	}}
 	if _, err := emulate(c.machine, program, plugin, walk.read); err != nil {
 		t.Fatal(err)
 	}

@@ -117,6 +117,9 @@ type joiner struct {
 	zero   bool // the next instruction is a compare that branchOut put in
 }
 
+// within tells whether what comes next hangs on what came before.
+func (j *joiner) within() bool { return j.branch || j.zero }
+
 func (j *joiner) next(i *instruction, taken bool) {
 	switch {
 	case i.text == itMark:

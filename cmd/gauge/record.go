@@ -38,6 +38,7 @@ var caller = func() []*instruction {
 // recorder sorts executed instructions into passages and calls.
 type recorder struct {
 	bench   *bench
+	fresh   func() clock
 	clock   clock           // nil: traces are kept
 	traces  *traces         // of cores without a table
 	mark    uint64          // address of the marker
@@ -49,12 +50,16 @@ type recorder struct {
 	inside  bool // within a timed function
 	depth   int
 	path    []*instruction
+	join    joiner
 }
 
 func newRecorder(b *bench, c *core, program []symbol) (*recorder, error) {
 	r := &recorder{bench: b, entries: map[uint64]bool{}, order: b.passages, passage: -1,
 		result: &recording{calls: make([][]timing, len(b.passages)), stacks: make([]int, len(b.styles))}}
+	r.join.step = r.step
+	r.fresh = func() clock { return nil }
 	if c.clock != nil {
+		r.fresh = c.clock
 		r.clock = c.clock()
 	} else {
 		r.traces = &traces{texts: map[uint64][]*instruction{}}
@@ -79,15 +84,79 @@ func newRecorder(b *bench, c *core, program []symbol) (*recorder, error) {
 	return r, nil
 }
 
-func (r *recorder) enter(address uint64) {
+// tally sums up a stretch but for its last instruction, which may lead to one
+// place or another.
+type tally struct {
+	entry  bool           // a timed function begins here
+	code   []*instruction // with the IT blocks as the compiler wrote them
+	cycles int            // of all but the first, by a table
+	grows  int            // bytes by which the stack ends deeper
+	peak   int            // and by which it is deeper at most
+	join   joiner         // as it stands before the last
+}
+
+// summed is the tally of a stretch, made when it runs first.
+func (r *recorder) summed(s *stretch) *tally {
+	if s.tally != nil {
+		return s.tally
+	}
+	t := &tally{entry: r.entries[s.address]}
+	t.join.step = func(i *instruction, _ bool) { t.code = append(t.code, i) }
+	for _, i := range s.code[:len(s.code)-1] {
+		t.join.next(i, false)
+	}
+	for _, i := range t.code {
+		t.grows += i.stack
+		t.peak = max(t.peak, t.grows)
+	}
+	if fresh, ok := r.fresh().(table); ok && len(t.code) > 0 {
+		fresh.step(t.code[0], false)
+		first := fresh.cycles()
+		for _, i := range t.code[1:] {
+			fresh.step(i, false)
+		}
+		t.cycles = int(fresh.cycles() - first)
+	}
+	s.tally = t
+	return t
+}
+
+// run takes in an executed stretch.
+func (r *recorder) run(s *stretch, taken bool) {
+	t := r.summed(s)
 	switch {
-	case address == r.mark:
+	case s.address == r.mark:
 		r.close()
 		r.passage++
-	case r.entries[address]:
+	case t.entry:
 		r.close()
 		r.open()
 	}
+	if !r.inside {
+		return
+	}
+	if r.join.within() { // an IT block that two stretches share
+		for n, i := range s.code {
+			r.join.next(i, taken && n == len(s.code)-1)
+		}
+		return
+	}
+	table, summed := r.clock.(table)
+	switch {
+	case len(t.code) == 0:
+	case summed:
+		table.step(t.code[0], false)
+		table.skip(t.cycles, t.code[len(t.code)-1])
+	case r.clock != nil:
+		for _, i := range t.code {
+			r.clock.step(i, false)
+		}
+	default:
+		r.path = append(r.path, t.code...)
+	}
+	r.deepen(t.grows, t.peak)
+	r.join.branch, r.join.zero = t.join.branch, t.join.zero
+	r.join.next(s.code[len(s.code)-1], taken)
 }
 
 func (r *recorder) open() {
@@ -119,20 +188,23 @@ func (r *recorder) close() {
 	}
 }
 
+// step takes in one instruction.
 func (r *recorder) step(i *instruction, taken bool) {
-	if !r.inside {
-		return
-	}
 	if r.clock != nil {
 		r.clock.step(i, taken)
 	} else {
 		r.path = append(r.path, i)
 	}
-	if i.stack != 0 && r.passage >= 0 && r.passage < len(r.order) {
-		r.depth += i.stack
-		s := r.order[r.passage].style
-		r.result.stacks[s] = max(r.result.stacks[s], r.depth)
+	r.deepen(i.stack, i.stack)
+}
+
+// deepen lets the stack grow and notes how deep it was at most.
+func (r *recorder) deepen(grows, peak int) {
+	if peak > 0 && r.passage >= 0 && r.passage < len(r.order) {
+		deepest := &r.result.stacks[r.order[r.passage].style]
+		*deepest = max(*deepest, r.depth+peak)
 	}
+	r.depth += grows
 }
 
 // finish checks that every passage was timed as often as it calls.

@@ -34,8 +34,7 @@ func measure(k *kernel, v variant, c *core, plugin string) (*blocks.EmulatedVari
 	if err != nil {
 		return nil, err
 	}
-	join := &joiner{step: r.step}
-	walk := &walker{program: listing, step: join.next, enter: r.enter}
+	walk := &walker{program: listing, run: r.run}
 	said, err := emulate(c.machine, program, plugin, walk.read)
 	if err != nil {
 		return nil, err
