@@ -91,6 +91,10 @@ void adsr_tick(adsr_state *s, const kernel_env *env, const float *const in[], fl
 }
 
 #ifdef KERNEL_STIMULI
+// The gate has been open long enough for the level to be held, whatever the times: what an envelope does most, and what
+// takes it longest.
+#define KERNEL_WARM_UP 4000
+
 // An envelope has no input but its gate.
 void adsr_stimulus(int costliest, float *x, uint32_t n, uint32_t channel, uint32_t block) {
   (void)costliest, (void)channel, (void)block;

@@ -77,10 +77,11 @@ KERNEL_INLINE void envelope_follower_run(envelope_follower_state *s, const kerne
 KERNEL_BLOCK(envelope_follower)
 
 #ifdef KERNEL_STIMULI
-// The costliest samples are tiny, so that levels and squares are denormal.
+// Loud and silent samples take turns, so that the level rises and falls by turns however fast it may. The costliest
+// are tiny, so that levels and squares are denormal.
 void envelope_follower_stimulus(int costliest, float *x, uint32_t n, uint32_t channel, uint32_t block) {
   uint32_t seed = kernel_seed(channel, block);
   for (uint32_t i = 0; i < n; i++)
-    x[i] = kernel_noise(&seed) * (costliest ? 1e-38f : 1.0f);
+    x[i] = kernel_noise(&seed) * (costliest ? 1e-38f : i & 1 ? 1e-6f : 0.5f) + (costliest || i & 1 ? 0.0f : 0.5f);
 }
 #endif

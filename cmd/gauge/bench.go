@@ -96,6 +96,9 @@ func (b *bench) source() string {
 	p := func(format string, args ...any) { fmt.Fprintf(&c, format+"\n", args...) }
 	p("#define KERNEL_STIMULI\n#include <string.h>\n#include \"%s.c\"", k.block.Name)
 	p(`extern void mark(void);
+#ifndef KERNEL_WARM_UP
+#define KERNEL_WARM_UP 1
+#endif
 static uint64_t arena[%d];
 static float in_memory[%d][%d], out_memory[%d][%d];
 static const float *in[%d];
@@ -357,12 +360,21 @@ func (b *bench) measure(p func(string, ...any), kinds []string, sent string) {
 	p("    int costliest = passages[n].costliest;")
 	p("    prepare(at, costliest);")
 	p("    fill(costliest, frames, 0);")
+	p("    env.block_size = frames;")
 	for _, in := range eventIns {
 		p("    { kernel_event e = {0, 1}; %s_event_%s(state, &env, &e, in%s); }", k.name, in, sent)
 	}
 	if k.ticks() {
-		p("    %s(state, &env, in, out%s);", k.entry(false), sent)
+		step := "frames"
+		if k.block.Processes() != blocks.Audio {
+			step = "1"
+		}
+		p("    for (uint32_t done = 0; done < KERNEL_WARM_UP; done += %s) {", step)
+		p("      fill(costliest, frames, done / %s);", step)
+		p("      %s(state, &env, in, out%s);", k.entry(false), sent)
+		p("    }")
 	}
+	p("    env.block_size = points[at].frames;")
 	p("    mark();")
 	p("    for (uint32_t call = 0; call < passages[n].calls; call++) {")
 	p("      if (!one || call %% %d == 0) fill(costliest, frames, call + 1);", mostFrames)

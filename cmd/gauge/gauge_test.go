@@ -5,6 +5,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -115,39 +116,81 @@ func TestFilesAreReadAsTheyWereWritten(t *testing.T) {
 func TestCheckComparesWithinTwoPercentAcrossVersions(t *testing.T) {
 	k := openGain(t)
 	c, _ := findCore("m4f")
-	result := func(cycles float64, version string) *blocks.Emulation {
+	timed := &task{kernel: k, core: c, variant: k.variants()[0]}
+	variant := func(cycles float64) *blocks.EmulatedVariant {
 		style := blocks.EmulatedStyle{Optimise: "O2", Maths: "library", Precision: "single", Functions: map[string]blocks.Bytes{"block": 58},
 			Terms: []blocks.CycleTerm{{Group: "sample", Times: "channels", Cycles: cycles, Costliest: cycles}}}
-		v := blocks.EmulatedVariant{State: 4, Styles: []blocks.EmulatedStyle{style}}
-		return &blocks.Emulation{Block: "gain", Core: "m4f", Made: version, Tools: map[string]string{"gcc-arm-none-eabi": version}, Variants: []blocks.EmulatedVariant{v, v}}
+		return &blocks.EmulatedVariant{State: 4, Styles: []blocks.EmulatedStyle{style}}
 	}
 	for _, x := range []struct {
-		name, version string
-		cycles        float64
-		same          bool
+		name      string
+		otherwise bool // the tools have other versions
+		cycles    float64
+		same      bool
 	}{
-		{"the same figures by the same tools", "1", 100, true},
-		{"other figures by the same tools", "1", 100.001, false},
-		{"figures 1.9 % off by other tools", "2", 101.9, true},
-		{"figures 2.1 % off by other tools", "2", 102.1, false},
+		{"the same figures by the same tools", false, 100, true},
+		{"other figures by the same tools", false, 100.001, false},
+		{"figures 1.9 % off by other tools", true, 101.9, true},
+		{"figures 2.1 % off by other tools", true, 102.1, false},
 	} {
-		var warned bytes.Buffer
-		j := &job{folder: t.TempDir(), stderr: &warned}
-		if err := save(j.folder, result(100, "1")); err != nil {
-			t.Fatal(err)
-		}
-		problem := j.compare(resultOf(k, c, result(x.cycles, x.version)))
+		problem := compare(timed, variant(100), variant(x.cycles), !x.otherwise)
 		if (problem == "") != x.same {
 			t.Errorf("%s: the check says '%s'; the rule is byte for byte by the same tools, 2 %% by others.", x.name, problem)
 		}
-		if warns := warned.Len() > 0; warns != (x.version == "2") {
-			t.Errorf("%s: the check warns %v of other versions ('%s').", x.name, warns, warned.String())
-		}
+	}
+	was, is := map[string]string{"llvm-19": "19.1", "qemu-system-arm": "7.2"}, map[string]string{"llvm-19": "19.2", "qemu-system-arm": "7.2"}
+	if got, want := otherVersions(was, is), "llvm-19 19.1, here 19.2"; got != want {
+		t.Errorf("The versions differ by '%s'; it should be '%s'.", got, want)
+	}
+	if got := otherVersions(was, was); got != "" {
+		t.Errorf("The same versions are told to differ: '%s'.", got)
 	}
 }
 
-func resultOf(k *kernel, c *core, e *blocks.Emulation) result {
-	return result{kernel: k, core: c, emulation: e}
+// A result is current by the versions that it was made with, whatever is
+// installed here, and not once its kernel has changed.
+func TestResultsOfOtherKernelsAreNotCurrent(t *testing.T) {
+	k := openGain(t)
+	c, _ := findCore("m4f")
+	j := &job{folder: t.TempDir(), project: project{root: "../..", tools: map[string]string{"llvm-19": "here"}}}
+	there := map[string]string{"llvm-19": "there"}
+	made, err := j.project.digest(k, c, there)
+	if err != nil {
+		t.Fatal(err)
+	}
+	e := &blocks.Emulation{Block: "gain", Core: "m4f", Made: made, Tools: there, Variants: make([]blocks.EmulatedVariant, len(k.variants()))}
+	if err := save(j.folder, e); err != nil {
+		t.Fatal(err)
+	}
+	if _, problem := j.current(&task{kernel: k, core: c}); problem != "" {
+		t.Errorf("A result made with other versions is refused with '%s'; only its kernel matters.", problem)
+	}
+	changed := *k
+	changed.text += " "
+	if _, problem := j.current(&task{kernel: &changed, core: c}); !strings.Contains(problem, "have changed since") {
+		t.Errorf("A result of a kernel that has changed gives '%s'; it should say that it has changed.", problem)
+	}
+	if _, problem := j.current(&task{kernel: k, core: cores[0]}); !strings.Contains(problem, "gain.json") {
+		t.Errorf("A result that is missing gives '%s'; it should name its file.", problem)
+	}
+}
+
+// Of ten tasks the sample takes those in the middle of each third.
+func TestSampleIsEven(t *testing.T) {
+	var list []task
+	for i := range 10 {
+		list = append(list, task{index: i})
+	}
+	var got []int
+	for _, x := range evenly(list, 3) {
+		got = append(got, x.index)
+	}
+	if want := []int{1, 5, 8}; !slices.Equal(got, want) {
+		t.Errorf("The sample of ten tasks is %v; the middles of three even parts are %v.", got, want)
+	}
+	if got := evenly(list, 12); len(got) != 10 {
+		t.Errorf("A sample of more than there are has %d of 10 tasks.", len(got))
+	}
 }
 
 func TestNewBlockCanBeReadAndCompiled(t *testing.T) {

@@ -165,16 +165,7 @@ func TestMain(m *testing.M) {
 
 func (h *hosted) compile(t *testing.T) string {
 	t.Helper()
-	flags := append([]string{"-std=c11", "-O1", "-Wall", "-Wextra", "-Werror", "-Wno-unused-function", "-I" + kernelFolder}, h.kernel.defines(h.Choices)...)
-	for flag, on := range map[string]bool{
-		"-DONE_SAMPLE": h.OneSample, "-DMATHS_APPROXIMATE": h.Approximate, "-DPRECISION_DOUBLE": h.Double,
-		"-DMOVED_" + macro(h.moved) + "_AUDIO": h.moved != "",
-	} {
-		if on {
-			flags = append(flags, flag)
-		}
-	}
-	slices.Sort(flags)
+	flags := append([]string{"-std=c11", "-O1", "-Wall", "-Wextra", "-Werror", "-Wno-unused-function", "-I" + kernelFolder}, h.defines()...)
 	text := h.program()
 	key := strings.Join(flags, " ") + text
 	compiled.Lock()
@@ -191,6 +182,21 @@ func (h *hosted) compile(t *testing.T) string {
 	}
 	compiled.programs[key] = base
 	return base
+}
+
+// defines are the compiler's flags for the choices and the style.
+func (h *hosted) defines() []string {
+	flags := h.kernel.defines(h.Choices)
+	for flag, on := range map[string]bool{
+		"-DONE_SAMPLE": h.OneSample, "-DMATHS_APPROXIMATE": h.Approximate, "-DPRECISION_DOUBLE": h.Double,
+		"-DMOVED_" + macro(h.moved) + "_AUDIO": h.moved != "",
+	} {
+		if on {
+			flags = append(flags, flag)
+		}
+	}
+	slices.Sort(flags)
+	return flags
 }
 
 // program is the C program around the kernel. It reads words from standard

@@ -1,16 +1,12 @@
 package main
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
-	"math"
 	"os"
-	"path/filepath"
 	"runtime"
-	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -37,8 +33,8 @@ func (j *job) open(names []string, next func() error) error {
 		return err
 	}
 	j.project.root = root
-	if j.folder == "" {
-		j.folder = filepath.Join(root, "catalog", "emulated")
+	if j.folder, err = emulatedFolder(j.folder); err != nil {
+		return err
 	}
 	if len(j.cores) == 0 {
 		for _, c := range cores {
@@ -82,54 +78,36 @@ func (j *job) open(names []string, next func() error) error {
 	return next()
 }
 
-// result is one block on one core, done.
-type result struct {
-	kernel    *kernel
-	core      *core
-	emulation *blocks.Emulation
-	err       error
-}
-
 // task is one variant of a block on one core.
 type task struct {
 	kernel  *kernel
 	core    *core
-	index   int
+	index   int // of the variant
 	variant variant
 }
 
-// measureAll times every variant on every core, with as many at once as there
-// are processors, and hands over each block and core when it is complete.
-func (j *job) measureAll(wanted func(k *kernel, c *core) (bool, error), done func(r result)) error {
-	type gathering struct {
-		result
-		left int
-	}
-	var tasks []task
-	open := map[string]*gathering{}
+func (t *task) String() string {
+	return fmt.Sprintf("%s%s on %s", t.kernel.block.Name, t.variant, t.core.name)
+}
+
+// tasks are all variants of the kernels on the cores, core by core.
+func (j *job) tasks() []task {
+	var list []task
 	for _, name := range j.cores {
 		c, _ := findCore(name)
 		for _, k := range j.kernels {
-			want, err := wanted(k, c)
-			if err != nil {
-				return err
-			}
-			if !want {
-				continue
-			}
-			made, err := j.project.digest(k, c)
-			if err != nil {
-				return err
-			}
-			list := k.variants()
-			open[name+"/"+k.block.Name] = &gathering{result{k, c, &blocks.Emulation{Block: k.block.Name, Core: name, Made: made,
-				Tools: j.project.tools, Variants: make([]blocks.EmulatedVariant, len(list))}, nil}, len(list)}
-			for i, v := range list {
-				tasks = append(tasks, task{k, c, i, v})
+			for i, v := range k.variants() {
+				list = append(list, task{k, c, i, v})
 			}
 		}
 	}
-	queue := make(chan task)
+	return list
+}
+
+// measureAll times tasks, with as many at once as there are processors, and
+// hands over each as it is done, one after another.
+func (j *job) measureAll(tasks []task, done func(t *task, v *blocks.EmulatedVariant, err error)) {
+	queue := make(chan *task)
 	var mu sync.Mutex
 	var workers sync.WaitGroup
 	began, finished := time.Now(), 0
@@ -137,30 +115,22 @@ func (j *job) measureAll(wanted func(k *kernel, c *core) (bool, error), done fun
 		workers.Go(func() {
 			for t := range queue {
 				v, err := measure(t.kernel, t.variant, t.core, j.project.plugin)
+				if err != nil {
+					err = fmt.Errorf("%v: %w", t, err)
+				}
 				mu.Lock()
-				g := open[t.core.name+"/"+t.kernel.block.Name]
 				finished++
-				g.left--
-				switch {
-				case err != nil:
-					g.err = errors.Join(g.err, fmt.Errorf("%s%s on %s: %w", t.kernel.block.Name, t.variant, t.core.name, err))
-				default:
-					g.emulation.Variants[t.index] = *v
-				}
-				fmt.Fprintf(j.stderr, "%4d of %d, %5.0f s: %s%s on %s\n", finished, len(tasks), time.Since(began).Seconds(), t.kernel.block.Name, t.variant, t.core.name)
-				if g.left == 0 {
-					done(g.result)
-				}
+				fmt.Fprintf(j.stderr, "%4d of %d, %5.0f s: %v\n", finished, len(tasks), time.Since(began).Seconds(), t)
+				done(t, v, err)
 				mu.Unlock()
 			}
 		})
 	}
-	for _, t := range tasks {
-		queue <- t
+	for i := range tasks {
+		queue <- &tasks[i]
 	}
 	close(queue)
 	workers.Wait()
-	return nil
 }
 
 // String names what is special to a variant.
@@ -178,35 +148,59 @@ func (v variant) String() string {
 	return " (" + strings.Join(words, ", ") + ")"
 }
 
+// gathering is a block on a core of which some variants are not timed yet.
+type gathering struct {
+	emulation *blocks.Emulation
+	left      int
+	err       error
+}
+
 // run times what is not current and writes it.
 func (j *job) run() error {
-	var failed []error
-	err := j.measureAll(func(k *kernel, c *core) (bool, error) {
-		if j.force {
-			return true, nil
+	var tasks []task
+	open := map[string]*gathering{}
+	key := func(t *task) string { return t.core.name + "/" + t.kernel.block.Name }
+	for _, t := range j.tasks() {
+		if t.index == 0 {
+			made, err := j.project.digest(t.kernel, t.core, j.project.tools)
+			if err != nil {
+				return err
+			}
+			kept, err := catalog.LoadEmulation(os.DirFS(j.folder), t.core.name, t.kernel.block)
+			if err == nil && kept.Made == made && !j.force {
+				continue
+			}
+			open[key(&t)] = &gathering{emulation: &blocks.Emulation{Block: t.kernel.block.Name, Core: t.core.name, Made: made, Tools: j.project.tools}}
 		}
-		made, err := j.project.digest(k, c)
-		if err != nil {
-			return false, err
+		if g := open[key(&t)]; g != nil {
+			g.emulation.Variants = append(g.emulation.Variants, blocks.EmulatedVariant{})
+			g.left++
+			tasks = append(tasks, t)
 		}
-		kept, err := catalog.LoadEmulation(os.DirFS(j.folder), c.name, k.block)
-		return err != nil || kept.Made != made, nil
-	}, func(r result) {
-		if r.err == nil {
-			r.err = save(j.folder, r.emulation)
+	}
+	failed := 0
+	j.measureAll(tasks, func(t *task, v *blocks.EmulatedVariant, err error) {
+		g := open[key(t)]
+		if g.left--; err != nil {
+			g.err = errors.Join(g.err, err)
+		} else {
+			g.emulation.Variants[t.index] = *v
 		}
-		if r.err != nil {
-			fmt.Fprintf(j.stderr, "%v\n", r.err)
-			failed = append(failed, r.err)
+		if g.left > 0 {
 			return
 		}
-		fmt.Fprintf(j.stdout, "%s on %s: %s\n", r.kernel.block.Name, r.core.name, quip(r.emulation))
+		if g.err == nil {
+			g.err = save(j.folder, g.emulation)
+		}
+		if g.err != nil {
+			fmt.Fprintf(j.stderr, "%v\n", g.err)
+			failed++
+			return
+		}
+		fmt.Fprintf(j.stdout, "%s on %s: %s\n", t.kernel.block.Name, t.core.name, quip(g.emulation))
 	})
-	if err != nil {
-		return err
-	}
-	if len(failed) > 0 {
-		return fmt.Errorf("%d of the kernels could not be timed", len(failed))
+	if failed > 0 {
+		return fmt.Errorf("%d of the kernels could not be timed", failed)
 	}
 	return nil
 }
@@ -226,152 +220,4 @@ func quip(e *blocks.Emulation) string {
 	median, _ := middleAndWorst(medians)
 	_, most := middleAndWorst(worst)
 	return fmt.Sprintf("%d variants, points kept out of the fit differ by %.2f %% in the median and %.1f %% at worst", len(e.Variants), 100*median, 100*most)
-}
-
-// sampleEvery is which part of the results a check without --all runs again.
-const sampleEvery = 12
-
-// otherTools is how far figures may differ where the tools are of other
-// versions, in parts of the figure.
-const otherTools = 0.02
-
-// check times results again and compares.
-func (j *job) check(all bool) error {
-	n := 0
-	var differing []string
-	compared := 0
-	err := j.measureAll(func(k *kernel, c *core) (bool, error) {
-		n++
-		return all || (n-1)%sampleEvery == 0, nil
-	}, func(r result) {
-		compared++
-		name := fmt.Sprintf("%s on %s", r.kernel.block.Name, r.core.name)
-		if r.err != nil {
-			differing = append(differing, r.err.Error())
-			return
-		}
-		if problem := j.compare(r); problem != "" {
-			differing = append(differing, name+": "+problem)
-		}
-	})
-	if err != nil {
-		return err
-	}
-	slices.Sort(differing)
-	for _, d := range differing {
-		fmt.Fprintf(j.stdout, "%s\n", d)
-	}
-	if len(differing) > 0 {
-		return fmt.Errorf("%d of %d results differ from %s", len(differing), compared, j.folder)
-	}
-	fmt.Fprintf(j.stdout, "%d results are as in %s\n", compared, j.folder)
-	return nil
-}
-
-// compare tells how a result differs from what is kept, or "".
-func (j *job) compare(r result) string {
-	kept, err := os.ReadFile(file(j.folder, r.core.name, r.kernel.block.Name))
-	if err != nil {
-		return err.Error()
-	}
-	text, err := encode(r.emulation)
-	if err != nil {
-		return err.Error()
-	}
-	if bytes.Equal(kept, text) {
-		return ""
-	}
-	before, err := catalog.LoadEmulation(os.DirFS(j.folder), r.core.name, r.kernel.block)
-	if err != nil {
-		return err.Error()
-	}
-	other := otherVersions(before.Tools, r.emulation.Tools)
-	if other == "" {
-		return firstDifference(kept, text)
-	}
-	fmt.Fprintf(j.stderr, "%s on %s: made with other versions (%s), so compared within %g %%\n", r.kernel.block.Name, r.core.name, other, 100*otherTools)
-	return differs(before, r.emulation, r.kernel)
-}
-
-func otherVersions(a, b map[string]string) string {
-	var list []string
-	for _, name := range sorted(b) {
-		if a[name] != b[name] {
-			list = append(list, fmt.Sprintf("%s %s, here %s", name, a[name], b[name]))
-		}
-	}
-	return strings.Join(list, "; ")
-}
-
-// firstDifference shows the first line in which two texts differ.
-func firstDifference(kept, text []byte) string {
-	a, b := strings.Split(string(kept), "\n"), strings.Split(string(text), "\n")
-	for i := range min(len(a), len(b)) {
-		if a[i] != b[i] {
-			return fmt.Sprintf("line %d is '%s' and was '%s'", i+1, strings.TrimSpace(b[i]), strings.TrimSpace(a[i]))
-		}
-	}
-	return fmt.Sprintf("there are %d lines in place of %d", len(b), len(a))
-}
-
-// differs compares code and cycles of two results within otherTools: the
-// cycles at the block's defaults, since other code may loop in other terms.
-func differs(before, now *blocks.Emulation, k *kernel) string {
-	if len(before.Variants) != len(now.Variants) {
-		return fmt.Sprintf("there are %d variants in place of %d", len(now.Variants), len(before.Variants))
-	}
-	variants := k.variants()
-	for v := range now.Variants {
-		if len(before.Variants[v].Styles) != len(now.Variants[v].Styles) {
-			return "there are other styles"
-		}
-		p := point{channels: 1, blockSize: 48, settings: [][]blocks.Setting{k.defaults(variants[v])}}
-		for s := range now.Variants[v].Styles {
-			a, b := &before.Variants[v].Styles[s], &now.Variants[v].Styles[s]
-			for _, pair := range []struct {
-				what    string
-				was, is float64
-			}{
-				{"bytes of code", sum(a.Functions) + sum(a.Updates), sum(b.Functions) + sum(b.Updates)},
-				{"cycles a block", cyclesAt(a, &p, k), cyclesAt(b, &p, k)},
-			} {
-				if math.Abs(pair.is-pair.was) > otherTools*pair.was {
-					return fmt.Sprintf("%s of variant %d, style %d are %g and were %g", pair.what, v+1, s+1, pair.is, pair.was)
-				}
-			}
-		}
-	}
-	return ""
-}
-
-func sum(m map[string]blocks.Bytes) float64 {
-	n := 0.0
-	for _, bytes := range m {
-		n += float64(bytes)
-	}
-	return n
-}
-
-// cyclesAt is what a style takes for one block at a point; formulas were
-// checked when they were read.
-func cyclesAt(s *blocks.EmulatedStyle, p *point, k *kernel) float64 {
-	u := p.use(k.block, 0)
-	cycles := 0.0
-	for _, t := range s.Terms {
-		f, err := k.block.CompileTimes(t.Times)
-		if err != nil {
-			continue
-		}
-		times, err := u.Value(f)
-		if err != nil {
-			continue
-		}
-		switch {
-		case t.Group == "call":
-			cycles += times * t.Cycles
-		case t.Group == "sample":
-			cycles += times * t.Cycles * float64(p.blockSize)
-		}
-	}
-	return cycles
 }

@@ -9,7 +9,11 @@
 //
 //	gauge check [--all]
 //
-// times a sample of them again, or all, and fails where a file differs.
+// times a sample of them again, or all, and fails where a figure differs.
+//
+//	gauge residuals
+//
+// prints how well the cycle terms meet points that were kept out of the fits.
 //
 //	gauge new FAMILY/BLOCK
 //
@@ -24,6 +28,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -47,7 +52,7 @@ func command(stdout, stderr io.Writer) *cobra.Command {
 	}
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	root.AddCommand(runCommand(stdout, stderr), checkCommand(stdout, stderr), newCommand(stdout))
+	root.AddCommand(runCommand(stdout, stderr), checkCommand(stdout, stderr), residualsCommand(stdout), newCommand(stdout))
 	return root
 }
 
@@ -80,6 +85,32 @@ func checkCommand(stdout, stderr io.Writer) *cobra.Command {
 	c.Flags().StringSliceVar(&j.cores, "core", nil, "only these cores: m0plus, m4f, m33, m7")
 	c.Flags().StringVar(&j.folder, "folder", "", "where the results are (default catalog/emulated)")
 	return c
+}
+
+func residualsCommand(stdout io.Writer) *cobra.Command {
+	var folder string
+	c := &cobra.Command{
+		Use:   "residuals [BLOCK...]",
+		Short: "Print how well the cycle terms meet points that were kept out of the fits",
+		RunE: func(_ *cobra.Command, names []string) error {
+			folder, err := emulatedFolder(folder)
+			if err != nil {
+				return err
+			}
+			return residuals(stdout, folder, names)
+		},
+	}
+	c.Flags().StringVar(&folder, "folder", "", "where the results are (default catalog/emulated)")
+	return c
+}
+
+// emulatedFolder is the folder given, or catalog/emulated of the project.
+func emulatedFolder(given string) (string, error) {
+	if given != "" {
+		return given, nil
+	}
+	root, err := findRoot()
+	return filepath.Join(root, "catalog", "emulated"), err
 }
 
 func newCommand(stdout io.Writer) *cobra.Command {

@@ -199,6 +199,13 @@ func (k *kernel) points(v variant, oneSample bool) []point {
 		for _, size := range sizes {
 			add(groupRun, base, 1, size, false)
 		}
+		if last := sizes[len(sizes)-1]; last > 1 {
+			// What comes once a block and channel is told from what comes once a
+			// sample and channel by a second size.
+			for _, ch := range channels[1:] {
+				add(groupRun, base, ch, last, false)
+			}
+		}
 		// Every combination of the counts with every number of channels, at
 		// changing sizes; between them those that are kept out of the fit.
 		for n, settings := range counted {
@@ -270,11 +277,12 @@ func (k *kernel) defaults(v variant) []blocks.Setting {
 			middle := between(p, limits, 0.5)
 			settings[i].Span = blocks.Span{Low: middle, High: middle}
 		}
-		if (p.Unit == blocks.UnitRatio || p.Unit == blocks.UnitDecibels) && settings[i].Span == (blocks.Span{}) {
-			// Products with 0, and with a gain of 1, are cheap where floats are made
-			// by software.
+		if value := settings[i].Span.High; p.Unit == blocks.UnitRatio && bare(value) || p.Unit == blocks.UnitDecibels && value == 0 {
 			limits, _ := p.At(rate)
-			value := between(p, limits, 0.6)
+			if value *= 0.9; value == 0 {
+				value = between(p, limits, 0.6)
+			}
+			value = min(limits.High, max(limits.Low, value))
 			settings[i].Span = blocks.Span{Low: value, High: value}
 		}
 		if k.turns(p) {
@@ -305,6 +313,13 @@ func (k *kernel) defaults(v variant) []blocks.Setting {
 		}
 	}
 	return settings
+}
+
+// bare tells whether a number is 0 or a power of two, products with which are
+// cheap where floats are made by software.
+func bare(value float64) bool {
+	fraction, _ := math.Frexp(value)
+	return fraction == 0 || math.Abs(fraction) == 0.5
 }
 
 // turns tells whether a parameter is the frequency of a block that makes a wave

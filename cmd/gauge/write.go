@@ -17,8 +17,8 @@ import (
 )
 
 // digest is of all that a block's figures on a core depend on: kernel, header,
-// catalog entry, flags, tool versions, and the timing rules by their number.
-func (p *project) digest(k *kernel, c *core) (string, error) {
+// catalog entry, flags, and the timing rules by their number, with the versions of the tools.
+func (p *project) digest(k *kernel, c *core, tools map[string]string) (string, error) {
 	header, err := os.ReadFile(filepath.Join(p.kernels(), "kernel.h"))
 	if err != nil {
 		return "", err
@@ -31,8 +31,8 @@ func (p *project) digest(k *kernel, c *core) (string, error) {
 	for _, part := range []string{k.text, string(header), string(entry), c.name, strings.Join(c.flags, " "), c.machine, strings.Join(kernelFlags, " "), rules} {
 		fmt.Fprintf(h, "%d %s", len(part), part)
 	}
-	for _, name := range sorted(p.tools) {
-		fmt.Fprintf(h, "%s %s", name, p.tools[name])
+	for _, name := range sorted(tools) {
+		fmt.Fprintf(h, "%s %s", name, tools[name])
 	}
 	return hex.EncodeToString(h.Sum(nil)[:16]), nil
 }
