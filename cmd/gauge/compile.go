@@ -51,12 +51,18 @@ func (w *workshop) build() (string, error) {
 		}
 		objects = append(objects, run)
 	}
-	for name, text := range map[string]string{"main.c": w.bench.source(), "mark.s": marker, "program.ld": linkerScript} {
+	return w.joined(w.bench.source(), objects, choices...)
+}
+
+// joined links a program of the bench in C and the objects that it times, and
+// gives its path.
+func (w *workshop) joined(bench string, objects []string, flags ...string) (string, error) {
+	for name, text := range map[string]string{"main.c": bench, "mark.s": marker, "program.ld": linkerScript} {
 		if err := os.WriteFile(w.path(name), []byte(text), 0o644); err != nil {
 			return "", err
 		}
 	}
-	if err := w.compile("main.o", append(choices, "-O1", "-c", w.path("main.c"))...); err != nil {
+	if err := w.compile("main.o", append(flags, "-O1", "-c", w.path("main.c"))...); err != nil {
 		return "", err
 	}
 	if err := w.assemble("mark.o", "mark.s"); err != nil {

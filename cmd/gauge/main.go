@@ -15,6 +15,10 @@
 //
 // prints how well the cycle terms meet points that were kept out of the fits.
 //
+//	gauge validate
+//
+// compiles and times what others measured on chips, and prints both.
+//
 //	gauge new FAMILY/BLOCK
 //
 // writes the beginnings of a new block: its catalog entry and its kernel.
@@ -52,7 +56,7 @@ func command(stdout, stderr io.Writer) *cobra.Command {
 	}
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	root.AddCommand(runCommand(stdout, stderr), checkCommand(stdout, stderr), residualsCommand(stdout), newCommand(stdout))
+	root.AddCommand(runCommand(stdout, stderr), checkCommand(stdout, stderr), residualsCommand(stdout), validateCommand(stdout, stderr), newCommand(stdout))
 	return root
 }
 
@@ -102,6 +106,18 @@ func residualsCommand(stdout io.Writer) *cobra.Command {
 	}
 	c.Flags().StringVar(&folder, "folder", "", "where the results are (default catalog/emulated)")
 	return c
+}
+
+func validateCommand(stdout, stderr io.Writer) *cobra.Command {
+	j := &job{stdout: stdout, stderr: stderr}
+	return &cobra.Command{
+		Use:   "validate",
+		Short: "Time what others measured on chips, and print both and the bands that follow",
+		Args:  cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error {
+			return j.open(nil, func() error { return j.validate(stdout) })
+		},
+	}
 }
 
 // emulatedFolder is the folder given, or catalog/emulated of the project.

@@ -37,7 +37,6 @@ var caller = func() []*instruction {
 
 // recorder sorts executed instructions into passages and calls.
 type recorder struct {
-	bench   *bench
 	fresh   func() clock
 	clock   clock           // nil: traces are kept
 	traces  *traces         // of cores without a table
@@ -53,9 +52,10 @@ type recorder struct {
 	join    joiner
 }
 
-func newRecorder(b *bench, c *core, program []symbol) (*recorder, error) {
-	r := &recorder{bench: b, entries: map[uint64]bool{}, order: b.passages, passage: -1,
-		result: &recording{calls: make([][]timing, len(b.passages)), stacks: make([]int, len(b.styles))}}
+// newRecorder times the named functions of a program on a core.
+func newRecorder(c *core, program []symbol, timed map[string]bool, order []passage, styles int) (*recorder, error) {
+	r := &recorder{entries: map[uint64]bool{}, order: order, passage: -1,
+		result: &recording{calls: make([][]timing, len(order)), stacks: make([]int, styles)}}
 	r.join.step = r.step
 	r.fresh = func() clock { return nil }
 	if c.clock != nil {
@@ -63,12 +63,6 @@ func newRecorder(b *bench, c *core, program []symbol) (*recorder, error) {
 		r.clock = c.clock()
 	} else {
 		r.traces = &traces{texts: map[uint64][]*instruction{}}
-	}
-	timed := map[string]bool{}
-	for s, st := range b.styles {
-		for _, f := range b.kernel.timed(st.oneSample) {
-			timed[alias(s, f)] = true
-		}
 	}
 	for _, s := range program {
 		switch {
@@ -205,6 +199,29 @@ func (r *recorder) deepen(grows, peak int) {
 		*deepest = max(*deepest, r.depth+peak)
 	}
 	r.depth += grows
+}
+
+// record runs a program and times what it executes.
+func (r *recorder) record(c *core, program, plugin string, listing map[uint64]*instruction) (*recording, error) {
+	walk := &walker{program: listing, run: r.run}
+	said, err := emulate(c.machine, program, plugin, walk.read)
+	if err != nil {
+		return nil, err
+	}
+	result, err := r.finish(said)
+	if err != nil || r.traces == nil {
+		return result, err
+	}
+	cycles, err := c.analyse(listing, r.traces)
+	if err != nil {
+		return nil, err
+	}
+	for _, calls := range result.calls {
+		for n := range calls {
+			calls[n].cycles = cycles[calls[n].trace]
+		}
+	}
+	return result, nil
 }
 
 // finish checks that every passage was timed as often as it calls.

@@ -30,32 +30,22 @@ func measure(k *kernel, v variant, c *core, plugin string) (*blocks.EmulatedVari
 	if err != nil {
 		return nil, err
 	}
-	r, err := newRecorder(b, c, symbols)
+	timed := map[string]bool{}
+	for s, st := range b.styles {
+		for _, f := range k.timed(st.oneSample) {
+			timed[alias(s, f)] = true
+		}
+	}
+	r, err := newRecorder(c, symbols, timed, b.passages, len(b.styles))
 	if err != nil {
 		return nil, err
 	}
-	walk := &walker{program: listing, run: r.run}
-	said, err := emulate(c.machine, program, plugin, walk.read)
-	if err != nil {
-		return nil, err
-	}
-	result, err := r.finish(said)
+	result, err := r.record(c, program, plugin, listing)
 	if err != nil {
 		return nil, err
 	}
 	if err := b.checkSizes(result.sizes); err != nil {
 		return nil, err
-	}
-	if r.traces != nil {
-		cycles, err := c.analyse(listing, r.traces)
-		if err != nil {
-			return nil, err
-		}
-		for _, calls := range result.calls {
-			for n := range calls {
-				calls[n].cycles = cycles[calls[n].trace]
-			}
-		}
 	}
 	return b.summarise(w, result)
 }

@@ -16,30 +16,47 @@ import (
 	"elbowroom/blocks"
 )
 
-// digest is of all that a block's figures on a core depend on: kernel, header,
-// catalog entry, flags, and the timing rules by their number, with the versions of the tools.
+// digest is of all that a block's figures on a core depend on: kernel, header
+// and flags, the program that runs it through its points, what the cycle terms
+// may be made of, the timing rules by their number, and the versions of the
+// tools. Of the catalog's entry it holds what reaches any of these, so that its
+// words may change.
 func (p *project) digest(k *kernel, c *core, tools map[string]string) (string, error) {
 	header, err := os.ReadFile(filepath.Join(p.kernels(), "kernel.h"))
 	if err != nil {
 		return "", err
 	}
-	entry, err := os.ReadFile(p.entry(k.block))
-	if err != nil {
-		return "", err
-	}
 	h := sha256.New()
-	for _, part := range []string{k.text, string(header), string(entry), c.name, strings.Join(c.flags, " "), c.machine, strings.Join(kernelFlags, " "), rules} {
-		fmt.Fprintf(h, "%d %s", len(part), part)
+	add := func(parts ...string) {
+		for _, part := range parts {
+			fmt.Fprintf(h, "%d %s", len(part), part)
+		}
+	}
+	add(k.text, string(header), c.name, strings.Join(c.flags, " "), c.machine, strings.Join(kernelFlags, " "), rules)
+	factors, conditions := k.loops()
+	add(factors...)
+	add(conditions...)
+	for _, r := range k.block.Operations.Recurring {
+		add(r.Name, r.Every.Text())
+	}
+	for _, v := range k.variants() {
+		b := newBench(k, v, c)
+		add(v.moved, b.source())
+		for _, points := range b.points {
+			for i := range points {
+				add(points[i].group, fmt.Sprint(points[i].heldOut))
+			}
+		}
 	}
 	for _, name := range sorted(tools) {
-		fmt.Fprintf(h, "%s %s", name, tools[name])
+		add(name, tools[name])
 	}
 	return hex.EncodeToString(h.Sum(nil)[:16]), nil
 }
 
 // rules numbers the way in which kernels are timed and fitted. Raise it
 // whenever the same kernels and tools would give other figures.
-const rules = "2"
+const rules = "3"
 
 // encode writes a result so that the same figures always give the same bytes.
 func encode(e *blocks.Emulation) ([]byte, error) {
@@ -79,11 +96,6 @@ type project struct {
 }
 
 func (p *project) kernels() string { return filepath.Join(p.root, "blocks", "kernels") }
-
-// entry is the block's file in the catalog.
-func (p *project) entry(b *blocks.Block) string {
-	return filepath.Join(p.root, "catalog", "blocks", b.Family, b.Name+".yaml")
-}
 
 // findRoot is the nearest folder upwards that holds go.mod.
 func findRoot() (string, error) {
