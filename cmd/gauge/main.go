@@ -110,7 +110,7 @@ func residualsCommand(stdout io.Writer) *cobra.Command {
 
 func validateCommand(stdout, stderr io.Writer) *cobra.Command {
 	j := &job{stdout: stdout, stderr: stderr}
-	return &cobra.Command{
+	c := &cobra.Command{
 		Use:   "validate",
 		Short: "Time what others measured on chips, and print both and the bands that follow",
 		Args:  cobra.NoArgs,
@@ -118,6 +118,8 @@ func validateCommand(stdout, stderr io.Writer) *cobra.Command {
 			return j.open(nil, func() error { return j.validate(stdout) })
 		},
 	}
+	c.Flags().StringSliceVar(&j.cores, "core", nil, "only these cores: m0plus, m4f, m7")
+	return c
 }
 
 // emulatedFolder is the folder given, or catalog/emulated of the project.

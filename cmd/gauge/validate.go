@@ -98,6 +98,7 @@ func (j *job) validate(out io.Writer) error {
 	if err != nil {
 		return err
 	}
+	s.Rows = slices.DeleteFunc(s.Rows, func(r siliconRow) bool { return !slices.Contains(j.cores, r.Core) })
 	// One program for all rows with the same file, core and code.
 	type program struct{ file, core, code string }
 	wanted := map[program][]siliconCall{}
@@ -168,16 +169,19 @@ const (
 	floorFew    = 0.25
 )
 
-// siliconBand is the band of a core's emulated cycles: from the lowest to the
-// highest of what was published against the model, and no narrower than the
-// floor; rounded outward to hundredths.
+// siliconBand is the band of a core's emulated cycles: what was published against
+// the model in nine rows of ten, since the odd one ran another version of a
+// library or another compiler's code, and no narrower than the floor; rounded
+// outward to hundredths.
 func siliconBand(ratios []float64, authors int) (low, high float64) {
 	floor := floorFew
 	if authors >= manyAuthors {
 		floor = floorMany
 	}
-	low, high = min(1-floor, slices.Min(ratios)), max(1+floor, slices.Max(ratios))
-	return math.Floor(100*low) / 100, math.Ceil(100*high) / 100
+	sorted := slices.Sorted(slices.Values(ratios))
+	outside := (len(sorted) + 10) / 20 // of each end
+	low, high = min(1-floor, sorted[outside]), max(1+floor, sorted[len(sorted)-1-outside])
+	return math.Floor(100*low+1e-9) / 100, math.Ceil(100*high-1e-9) / 100
 }
 
 // timeSilicon compiles a file for one core, runs it, and times calls by the model
@@ -217,7 +221,7 @@ func timeSilicon(file string, on, code *core, calls []siliconCall, plugin string
 	var order []passage
 	for _, c := range calls {
 		timed["timed_"+c.function] = true
-		order = append(order, passage{calls: 1})
+		order = append(order, passage{calls: 1}, passage{}) // and what prepares the next
 	}
 	r, err := newRecorder(on, symbols, timed, order, 1)
 	if err != nil {
@@ -229,7 +233,7 @@ func timeSilicon(file string, on, code *core, calls []siliconCall, plugin string
 	}
 	cycles := map[siliconCall]float64{}
 	for i, c := range calls {
-		cycles[c] = result.calls[i][0].cycles
+		cycles[c] = result.calls[2*i][0].cycles
 	}
 	return cycles, nil
 }
@@ -243,9 +247,9 @@ func siliconBench(calls []siliconCall) string {
 	}
 	c.WriteString("static __attribute__((noinline)) void measure(void) {\n")
 	for _, call := range calls {
-		fmt.Fprintf(&c, "  prepare(%d); mark(); timed_%s(%d);\n", call.size, call.function, call.size)
+		fmt.Fprintf(&c, "  prepare(%d); mark(); timed_%s(%d); mark();\n", call.size, call.function, call.size)
 	}
-	c.WriteString("  mark();\n}\n" + startup)
+	c.WriteString("}\n" + startup)
 	return c.String()
 }
 

@@ -65,7 +65,8 @@ void timed_transposed(uint32_t n) {
   state[0] = d1, state[1] = d2;
 }
 
-static inline __attribute__((always_inline)) void fir(uint32_t n, uint32_t count) {
+// The number of taps is not known when this is compiled.
+static __attribute__((noinline, noclone)) void fir(uint32_t n, uint32_t count) {
   float *fresh = history + count - 1, *from = history;
   const float *in = x;
   float *out = y;
