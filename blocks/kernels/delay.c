@@ -197,10 +197,11 @@ KERNEL_INLINE void delay_run(delay_state *s, const kernel_env *env, const float 
 KERNEL_BLOCK(delay)
 
 #ifdef KERNEL_STIMULI
-// The costliest samples are denormal. A moved time wanders over 2 ms, the costliest from next to nothing.
+// The costliest samples are denormal. A moved time wanders over 2 ms, the costliest from next to nothing, and meets
+// whole samples no more often in one block size than in another.
 void delay_stimulus(int costliest, float *x, uint32_t n, uint32_t channel, uint32_t block) {
   if (channel == KERNEL_MOVED) {
-    kernel_ramp(x, n, costliest ? 0.00003f : 0.001f, 0.003f);
+    kernel_ramp(x, n, costliest ? 0.00003f : 0.00101f, 0.0031f);
     return;
   }
   uint32_t seed = kernel_seed(channel, block);

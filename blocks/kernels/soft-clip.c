@@ -20,9 +20,16 @@ uint32_t soft_clip_state_bytes(const kernel_env *env, const soft_clip_params *p)
   return sizeof(soft_clip_state);
 }
 
+#ifdef KERNEL_STIMULI
+static float soft_clip_driven = 1; // by the start before; a moved drive wanders about 1
+#endif
+
 void soft_clip_start(soft_clip_state *s, const kernel_env *env, const soft_clip_params *p, void *const buffers[]) {
   (void)env, (void)buffers;
   s->drive = p->drive;
+#if defined(KERNEL_STIMULI) && !defined(MOVED_DRIVE_AUDIO)
+  soft_clip_driven = p->drive;
+#endif
 }
 
 KERNEL_INLINE real soft_clip_held(real v, real limit) {
@@ -66,8 +73,9 @@ KERNEL_INLINE void soft_clip_run(soft_clip_state *s, const kernel_env *env, cons
 KERNEL_BLOCK(soft_clip)
 
 #ifdef KERNEL_STIMULI
-// The costliest samples of the library are those whose exponential must be reduced, from 1 to 2; those of the other
-// methods are tiny, which makes denormals.
+// Samples are the softer the stronger the drive, so that what is bent is as loud at every drive, within full scale. The
+// costliest of the library are those whose exponential must be reduced, from 1 to 2; those of the other methods are
+// tiny, which makes denormals.
 void soft_clip_stimulus(int costliest, float *x, uint32_t n, uint32_t channel, uint32_t block) {
   if (channel == KERNEL_MOVED) {
     kernel_ramp(x, n, 1.0f, costliest ? 1.2f : 2.0f);
@@ -75,11 +83,11 @@ void soft_clip_stimulus(int costliest, float *x, uint32_t n, uint32_t channel, u
   }
   uint32_t seed = kernel_seed(channel, block);
   for (uint32_t i = 0; i < n; i++) {
-    const float noise = kernel_noise(&seed);
+    const float noise = kernel_noise(&seed) / soft_clip_driven;
 #ifdef METHOD_LIBRARY
-    x[i] = !costliest ? noise : noise < 0 ? noise - 1 : noise + 1;
+    x[i] = !costliest ? noise : noise < 0 ? noise - 1 / soft_clip_driven : noise + 1 / soft_clip_driven;
 #else
-    x[i] = noise * (costliest ? 1e-38f : 1.0f);
+    x[i] = costliest ? noise * 1e-38f : noise;
 #endif
   }
 }

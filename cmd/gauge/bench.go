@@ -59,7 +59,7 @@ func newBench(k *kernel, v variant, c *core) *bench {
 		for p := range b.points[one] {
 			for s, st := range b.styles {
 				if st.oneSample == (one == 1) {
-					calls := b.points[one][p].calls(c.soft(st))
+					calls := b.points[one][p].calls(c, st)
 					b.passages = append(b.passages, passage{s, p, calls, false}, passage{s, p, calls, true})
 				}
 			}

@@ -110,9 +110,11 @@ type point struct {
 
 // Samples for which a point is called, and periods of what is called once in a
 // period: enough for a mean over what differs from sample to sample, the more
-// where float arithmetic is by software and loops add no mean of their own.
+// where float arithmetic is by software and loops add no mean of their own, the
+// fewer where every instruction goes through LLVM's model.
 const (
 	samplesTimed, samplesTimedSoft = 64, 384
+	samplesTraced                  = 16
 	periodsTimed, periodsTimedSoft = 32, 64
 	eventsTimed                    = 8
 	moves                          = 6
@@ -121,12 +123,14 @@ const (
 // fraction is the fraction of a sample in all times.
 const fraction = 0.37
 
-// calls is how often a point is called, by a kernel with software arithmetic or
-// without.
-func (p *point) calls(soft bool) int {
+// calls is how often a point is called on a core in a style.
+func (p *point) calls(c *core, s style) int {
 	samples, periods := samplesTimed, periodsTimed
-	if soft {
-		samples, periods = samplesTimedSoft, periodsTimedSoft
+	switch {
+	case c.clock == nil:
+		samples = samplesTraced
+	case c.soft(s):
+		samples, periods = max(samplesTimed, samplesTimedSoft/max(1, p.loops)), periodsTimedSoft
 	}
 	switch {
 	case strings.HasPrefix(p.group, groupUpdates):
@@ -136,7 +140,6 @@ func (p *point) calls(soft bool) int {
 	case !p.audio:
 		return periods
 	}
-	samples = max(samplesTimed, samples/p.loops)
 	return (samples + p.blockSize - 1) / p.blockSize
 }
 
