@@ -151,7 +151,7 @@ func (j *job) validate(out io.Writer) error {
 		}
 		low, high := siliconBand(list, len(sources[c.name]))
 		middle, _ := middleAndWorst(list)
-		fmt.Fprintf(out, "%s: published is %.2f to %.2f times the model, %.2f in the median, over %d rows by %d authors; band %.2f to %.2f\n",
+		fmt.Fprintf(out, "- %s: published is %.2f to %.2f times the model, %.2f in the median, over %d rows by %d authors; band %.2f to %.2f\n",
 			c.name, slices.Min(list), slices.Max(list), middle, len(list), len(sources[c.name]), low, high)
 	}
 	for _, name := range sorted(s.Sources) {
