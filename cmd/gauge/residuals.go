@@ -1,8 +1,10 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"slices"
 	"text/tabwriter"
@@ -38,6 +40,9 @@ func residuals(out io.Writer, folder string, names []string) error {
 				continue // priced by its parts
 			}
 			e, err := catalog.LoadEmulation(os.DirFS(folder), c.name, b)
+			if errors.Is(err, fs.ErrNotExist) {
+				continue // not timed yet
+			}
 			if err != nil {
 				return err
 			}
@@ -46,6 +51,9 @@ func residuals(out io.Writer, folder string, names []string) error {
 				points += r.fit.HeldOut
 				here = append(here, r)
 			}
+		}
+		if len(here) == 0 {
+			continue
 		}
 		var medians, worst []float64
 		for _, r := range here {
