@@ -13,6 +13,8 @@ type Library struct {
 	boards  shelf[*Board]
 	cores   shelf[*Core]
 	hearing func() (*Hearing, error)
+	// measured is what was measured, in the order in which it was added.
+	measured []*Measurements
 
 	mu     sync.Mutex
 	joined map[*Block]bool // composed blocks whose parts are found
@@ -147,6 +149,23 @@ func (l *Library) Hearing() (*Hearing, error) {
 		return &Hearing{}, nil
 	}
 	return l.hearing()
+}
+
+// AddMeasured adds what was measured on a board. Of two that tell the same the
+// later counts.
+func (l *Library) AddMeasured(m *Measurements) { l.measured = append(l.measured, m) }
+
+// MeasuredOn is what was measured on a board, the earliest first, and the names
+// of other boards that something was measured on.
+func (l *Library) MeasuredOn(board string) (here []*Measurements, elsewhere []string) {
+	for _, m := range l.measured {
+		if m.Board == board {
+			here = append(here, m)
+		} else if !slices.Contains(elsewhere, m.Board) {
+			elsewhere = append(elsewhere, m.Board)
+		}
+	}
+	return here, elsewhere
 }
 
 // BlockNames are the names of all blocks, sorted.

@@ -94,8 +94,8 @@ func load[T any](file string, read func(source.Value) T) (T, error) {
 	return thing, nil
 }
 
-// Add reads a file of the user's own, which holds one block, one board or one
-// core, into a library. Mistakes go to errs. It returns the name of the board
+// Add reads a file of the user's own, which holds one block, one board, one core
+// or what was measured on a board, into a library. Mistakes go to errs. It returns the name of the board
 // where the file holds one.
 func Add(lib *blocks.Library, file *source.File, errs *source.Errors) (board string) {
 	before := errs.Len()
@@ -129,8 +129,12 @@ func Add(lib *blocks.Library, file *source.File, errs *source.Errors) (board str
 		name = v.Under("metrics")
 		h := readHearing(v)
 		define = func() error { return judged(lib, v, h) }
+	case v.Under("measured").Given():
+		name = v.Under("measured")
+		m := readMeasured(v)
+		define = func() error { lib.AddMeasured(m); return nil }
 	default:
-		v.Fail("begin it with 'block: NAME', 'board: NAME', 'core: NAME' or 'metrics:'", "the file holds no block, board, core or metrics")
+		v.Fail("begin it with 'block: NAME', 'board: NAME', 'core: NAME', 'metrics:' or 'measured: BOARD'", "the file holds no block, board, core, metrics or measurements")
 		return ""
 	}
 	if errs.Len() > before {

@@ -42,6 +42,7 @@ func (e *Estimate) caution() {
 	e.cautionDefaults()
 	g := e.Graph
 	e.cautionCode()
+	e.cautionMeasured()
 	if g.Overlay {
 		e.warn("overlay", nil, "scenes share buffers: what still rings is lost when the scene changes")
 	}

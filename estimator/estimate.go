@@ -76,6 +76,9 @@ func (g *Graph) Estimate() (*Estimate, error) {
 				d.Code[i].Key = n.Name
 			}
 		}
+		if f, source, ok := g.factor(n); ok {
+			d = d.By(f, source)
+		}
 		n.demand = d
 	}
 	e := &Estimate{Graph: g, Schedule: g.schedule(), Nodes: make([]NodeCost, len(g.Nodes))}
@@ -108,6 +111,11 @@ func (e *Estimate) compute() {
 			parts = append(parts, CyclePart{"second call", call, call})
 		}
 		mean, worst := d.Mean, d.Worst
+		if f, _, ok := g.factor(n); ok { // the wires were timed with the kernel
+			for k := range parts {
+				parts[k].Mean, parts[k].Worst = parts[k].Mean.By(f), parts[k].Worst.By(f)
+			}
+		}
 		for _, p := range parts {
 			mean, worst = mean.Plus(p.Mean), worst.Plus(p.Worst)
 		}

@@ -34,6 +34,9 @@ type Graph struct {
 	// Edits are the changes that were made since the file was read, in order.
 	Edits []source.Edit
 
+	measured  []*blocks.Measurements // on the board, the earliest first
+	elsewhere []string               // boards that something else was measured on
+
 	library *blocks.Library
 	opts    Options
 	root    source.Value

@@ -32,6 +32,8 @@ type Options struct {
 	// names files is refused. It is asked again for a changed graph, and answers
 	// the same.
 	Load func(path source.Value) (board string)
+	// Unmeasured leaves out what was measured, to be measured against.
+	Unmeasured bool
 	// Board, SampleRate and BlockSize replace the file's; not given: they don't.
 	Board, SampleRate, BlockSize source.Value
 }
@@ -217,6 +219,9 @@ func (r *graphReader) board(v source.Value, o *source.Object) {
 		return
 	}
 	r.g.Board, r.g.Core = board, core
+	if !r.opts.Unmeasured {
+		r.g.measure(r.lib)
+	}
 }
 
 // boardOfChip finds the board class that lists a chip's marking, or nil.

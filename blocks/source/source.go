@@ -29,14 +29,21 @@ const maxDepth = 20
 
 // File is a text with a name.
 type File struct {
-	Name  string
-	text  string
-	lines []string
+	Name   string
+	text   string
+	lines  []string
+	before int // lines of the file that stand before the text
 }
 
 // NewFile makes a File of a text that was read under a name.
 func NewFile(name string, text []byte) *File {
 	return &File{Name: name, text: string(text)}
+}
+
+// Excerpt makes a File of one line of a text too large to hold; n is the line's
+// number, from 1.
+func Excerpt(name string, n int, line string) *File {
+	return &File{Name: name, text: line, before: n - 1}
 }
 
 // Text is the whole text.
@@ -48,6 +55,7 @@ var lineEnds = strings.NewReplacer("\r\n", "\n", "\r", "\n", "\u0085", "\n", "\u
 
 // line returns line n, counted from 1, without its line end.
 func (f *File) line(n int) (string, bool) {
+	n -= f.before
 	if f.lines == nil {
 		f.lines = strings.Split(lineEnds.Replace(f.text), "\n")
 	}

@@ -603,7 +603,7 @@ func csvRows(a *Answer) [][]string {
 		n := &a.Nodes[i]
 		banded("node", n.Name, "mean", n.Mean, "cycles", n.Basis)
 		banded("node", n.Name, "worst", n.Worst, "cycles", n.Basis)
-		banded("node", n.Name, "stalls", n.Stalls, "cycles", blocks.Modelled.String())
+		banded("node", n.Name, "stalls", n.Stalls, "cycles", a.Cycles.Mean.Stalls.Basis)
 		single("node", n.Name, "bytes", float64(n.Bytes), "bytes", lies(n))
 	}
 	for _, caution := range a.Cautions {

@@ -102,12 +102,19 @@ func (a *app) estimate(name string, opts overrides) (*checked, error) {
 
 // estimateFile estimates the graph in a text that was read under a name.
 func (a *app) estimateFile(file *source.File, name string, opts overrides) (*checked, error) {
+	return a.estimateAs(file, name, opts, false)
+}
+
+// estimateAs estimates the graph in a text, unmeasured without what was measured
+// on its board.
+func (a *app) estimateAs(file *source.File, name string, opts overrides, unmeasured bool) (*checked, error) {
 	lib, err := catalog.Open()
 	if err != nil {
 		return nil, err
 	}
 	c := &checked{name: file.Name}
 	options := opts.options(&c.errs)
+	options.Unmeasured = unmeasured
 	options.Load = (&loader{lib: lib, graph: file, folder: filepath.Dir(name), errs: &c.errs, boards: map[string]string{}}).load
 	g := estimator.Read(file, lib, options, &c.errs)
 	if g == nil {

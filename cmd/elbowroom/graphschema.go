@@ -19,9 +19,10 @@ var outputs = map[string]struct {
 	command  string
 	describe func() (*jsonschema.Schema, error)
 }{
-	"output":  {"check", describe[Report]},
-	"limits":  {"limits", describe[LimitsReport]},
-	"lighten": {"lighten", describe[Lighter]},
+	"output":    {"check", describe[Report]},
+	"calibrate": {"calibrate", describe[Calibration]},
+	"limits":    {"limits", describe[LimitsReport]},
+	"lighten":   {"lighten", describe[Lighter]},
 }
 
 func describe[T any]() (*jsonschema.Schema, error) { return jsonschema.For[T](nil) }

@@ -100,6 +100,8 @@ const usage = `Usage:
 
   elbowroom limits GRAPH            how far can each number go?
 
+  elbowroom calibrate GRAPH... --from TIMES
+                                    learn from cycles measured on the board
   elbowroom report GRAPH -o FILE    the answer drawn to scale, to look at and print
 
   elbowroom blocks [NAME]           the building blocks, what each costs and why
@@ -154,7 +156,7 @@ func (a *app) rootCommand() *cobra.Command {
 		}
 	})
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(a.checkCommand(), a.lightenCommand(), a.newCommand(), a.limitsCommand(), a.reportCommand(), a.blocksCommand(), a.boardsCommand(), a.schemaCommand(), a.completionCommand())
+	root.AddCommand(a.checkCommand(), a.lightenCommand(), a.newCommand(), a.limitsCommand(), a.calibrateCommand(), a.reportCommand(), a.blocksCommand(), a.boardsCommand(), a.schemaCommand(), a.completionCommand())
 	root.CompletionOptions.DisableDefaultCmd = true
 	return root
 }

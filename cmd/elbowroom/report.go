@@ -275,7 +275,7 @@ func cycles(e *estimator.Estimate) *Cycles {
 		return Load{
 			Total:   figure(l.Total()),
 			Compute: LoadPart{figure(l.Compute), basis},
-			Stalls:  LoadPart{figure(l.Stalls), blocks.Modelled.String()},
+			Stalls:  LoadPart{figure(l.Stalls), e.Graph.StallBasis().String()},
 			System:  LoadPart{figure(l.System), blocks.Stated.String()},
 		}
 	}

@@ -128,11 +128,16 @@ func worth(e *estimator.Estimate) string {
 	case timed:
 		code, compute = "within "+times(core.EmulatedCodeBand)+" of the figure", computeBasis(e)+", within "+times(core.EmulatedBand)
 	}
-	return fmt.Sprintf("Data bytes are exact; code bytes lie %s. Compute is %s; stalls are modelled, within %s; system cycles and bytes are stated by the board.",
-		code, compute, times(e.Graph.Board.StallBand))
+	for i := range e.Nodes {
+		if e.Nodes[i].Basis == blocks.Measured {
+			compute = computeBasis(e) + ", each node within the band of its basis"
+		}
+	}
+	return fmt.Sprintf("Data bytes are exact; code bytes lie %s. Compute is %s; stalls are %v, within %s; system cycles and bytes are stated by the board.",
+		code, compute, e.Graph.StallBasis(), times(e.Graph.Board.StallBand))
 }
 
-func times(b blocks.Band) string { return fmt.Sprintf("%g to %g times", b.Low, b.High) }
+func times(b blocks.Band) string { return fmt.Sprintf("%.3g to %.3g times", b.Low, b.High) }
 
 // amount is how much of a kind of resource is used, rounded up.
 func amount(kind estimator.ResourceKind, v float64) string {

@@ -1,0 +1,60 @@
+package catalog
+
+import (
+	"elbowroom/blocks"
+	"elbowroom/blocks/source"
+)
+
+// readMeasured reads what was measured on a board: a file that 'calibrate' or
+// 'reconcile' wrote, or a person by hand.
+func readMeasured(v source.Value) *blocks.Measurements {
+	o := v.Object("the file")
+	m := &blocks.Measurements{Board: word(o.Need("measured"), hyphenated, aName)}
+	m.Source = o.Need("source").Text("what was measured, and how")
+	compute := o.Take("compute")
+	co := compute.Object("compute")
+	m.All = factor(co.Take("all"), "all")
+	m.Families = factors(co.Take("families"))
+	m.Blocks = factors(co.Take("blocks"))
+	m.Nodes = map[string]blocks.MeasuredNode{}
+	for _, n := range co.Take("nodes").Object("nodes").Rest() {
+		no := n.Value.Object("'" + n.Name + "'")
+		block := no.Need("block").Text("the name of a block")
+		m.Nodes[n.Name] = blocks.MeasuredNode{Block: block, Factor: edges(no)}
+	}
+	co.Done("key")
+	m.Stalls = factor(o.Take("stalls"), "stalls")
+	o.Done("key")
+	return m
+}
+
+// factors reads a factor for each name.
+func factors(v source.Value) map[string]blocks.Figure {
+	list := map[string]blocks.Figure{}
+	for _, m := range v.Object("factors").Rest() {
+		list[m.Name] = factor(m.Value, m.Name)
+	}
+	return list
+}
+
+// factor reads a factor with its edges; zero where it is not given.
+func factor(v source.Value, what string) blocks.Figure {
+	if !v.Given() {
+		return blocks.Figure{}
+	}
+	return edges(v.Object("'" + what + "'"))
+}
+
+// edges reads the factor in a mapping, and demands that nothing else is left.
+func edges(o *source.Object) blocks.Figure {
+	f := blocks.Figure{
+		Value: positive(o.Need("factor"), blocks.UnitRatio, "a factor"),
+		Low:   positive(o.Need("low"), blocks.UnitRatio, "a factor"),
+		High:  positive(o.Need("high"), blocks.UnitRatio, "a factor"),
+	}
+	if f.Value > 0 && f.Low > 0 && f.High > 0 && (f.Low > f.Value || f.Value > f.High) {
+		o.Key("factor").Fail("", "a factor lies between its edges 'low' and 'high'")
+	}
+	o.Done("key")
+	return f
+}

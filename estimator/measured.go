@@ -1,0 +1,50 @@
+package estimator
+
+import (
+	"strings"
+
+	"elbowroom/blocks"
+)
+
+// measure takes over what was measured on the graph's board.
+func (g *Graph) measure(lib *blocks.Library) {
+	g.measured, g.elsewhere = lib.MeasuredOn(g.Board.Name)
+	for _, m := range g.measured {
+		if m.Stalls.Value > 0 {
+			g.Board = g.Board.Waiting(m.Stalls)
+		}
+	}
+}
+
+// factor is what a node's estimated cycles were measured to be multiplied by,
+// and what says so. What the user states of a node only a reading of that node
+// replaces.
+func (g *Graph) factor(n *Node) (f blocks.Figure, source string, ok bool) {
+	for _, m := range g.measured {
+		if _, timed := m.Nodes[n.Name]; n.Use.Own != nil && !timed {
+			continue
+		}
+		if found, known := m.Factor(n.Name, n.Block()); known {
+			f, source, ok = found, m.Source, true
+		}
+	}
+	return f, source, ok
+}
+
+// StallBasis is how it is known what waiting for memory costs.
+func (g *Graph) StallBasis() blocks.Basis {
+	for _, m := range g.measured {
+		if m.Stalls.Value > 0 {
+			return blocks.Measured
+		}
+	}
+	return blocks.Modelled
+}
+
+// cautionMeasured tells that something was measured on another board.
+func (e *Estimate) cautionMeasured() {
+	g := e.Graph
+	if len(g.elsewhere) > 0 {
+		e.warn("measured", nil, "what was measured on %s says nothing of %s, and is not used", strings.Join(g.elsewhere, ", "), g.Board.Name)
+	}
+}
