@@ -19,26 +19,37 @@ import (
 )
 
 // boardsOptions are the flags of boards.
-type boardsOptions struct{ chip string }
+type boardsOptions struct{ chip, graph string }
 
 func (a *app) boardsCommand() *cobra.Command {
 	var opts boardsOptions
 	cmd := &cobra.Command{
 		Use:   "boards [NAME]",
 		Short: "Show the boards",
-		Long: `List the board classes; with --chip those that a chip belongs to; with a NAME
-everything that is known of one, and of its core, with the source of every
+		Long: `List the board classes; with --chip those that a chip belongs to; with --for
+those that hold a graph, the most headroom first, and what rules out the others;
+with a NAME everything that is known of one, and of its core, with the source of every
 figure. The counts of jacks are plain defaults: a board file of your own says
 'like: NAME' and what differs.`,
 		Example: `  $ elbowroom boards --chip STM32H743VIT6
+  $ elbowroom boards --for storm.yaml
   $ elbowroom boards m7-480-sdram`,
 		Args:              cobra.MaximumNArgs(1),
 		ValidArgsFunction: completeBoards,
 		RunE: func(_ *cobra.Command, args []string) error {
-			return a.answered(func(w io.Writer) error { return a.runBoards(w, opts, args) })
+			if err := opts.check(args); err != nil {
+				return err
+			}
+			return a.answered(func(w io.Writer) error {
+				if opts.graph != "" {
+					return a.boardsFor(w, opts.graph)
+				}
+				return a.runBoards(w, opts, args)
+			})
 		},
 	}
 	cmd.Flags().StringVar(&opts.chip, "chip", "", "list the boards that a chip of this `marking` belongs to")
+	cmd.Flags().StringVar(&opts.graph, "for", "", "tell which boards hold this `graph`")
 	a.formatFlag(cmd)
 	return cmd
 }
@@ -59,9 +70,6 @@ func (a *app) runBoards(w io.Writer, opts boardsOptions, args []string) error {
 		return err
 	}
 	if len(args) == 1 {
-		if opts.chip != "" {
-			return hinted{errors.New("--chip lists boards, and a board is named already"), "leave one of them out"}
-		}
 		return a.showBoard(w, lib, args[0])
 	}
 	var list []*blocks.Board

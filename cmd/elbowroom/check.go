@@ -86,9 +86,10 @@ the worst: 2, then 1, then 3. With --strict tight and unsure are 1.`,
 			}
 			return nil
 		},
-		RunE: func(_ *cobra.Command, args []string) error {
-			return a.answered(func(w io.Writer) error { return a.runCheck(w, opts, args) })
-		},
+	}
+	watch := watchFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		return a.answer(cmd, *watch, args, func(w io.Writer) error { return a.runCheck(w, opts, args) })
 	}
 	opts.addFlags(cmd)
 	cmd.Flags().BoolVar(&opts.strict, "strict", false, "exit with 1 where a graph is tight or unsure")

@@ -86,7 +86,8 @@ func reason(err error) error {
 type checked struct {
 	name     string // as messages name the file
 	estimate *estimator.Estimate
-	errs     source.Errors // what is wrong with the file; then there is no estimate
+	lib      *blocks.Library // with what the file added to it
+	errs     source.Errors   // what is wrong with the file; then there is no estimate
 }
 
 // estimate reads a graph file, with the files that it names, and estimates it.
@@ -112,10 +113,10 @@ func (a *app) estimateAs(file *source.File, name string, opts overrides, unmeasu
 	if err != nil {
 		return nil, err
 	}
-	c := &checked{name: file.Name}
+	c := &checked{name: file.Name, lib: lib}
 	options := opts.options(&c.errs)
 	options.Unmeasured = unmeasured
-	options.Load = (&loader{lib: lib, graph: file, folder: filepath.Dir(name), errs: &c.errs, boards: map[string]string{}}).load
+	options.Load = (&loader{lib: lib, graph: file, folder: filepath.Dir(name), errs: &c.errs, boards: map[string]string{}, read: a.read}).load
 	g := estimator.Read(file, lib, options, &c.errs)
 	if g == nil {
 		return c, nil
@@ -137,6 +138,7 @@ type loader struct {
 	folder string // where the graph file lies
 	errs   *source.Errors
 	boards map[string]string // path: name of the board in it
+	read   func(name string) // told of each file; nil: nobody is
 }
 
 // load reads the file at a path, which counts from the folder of the file that
@@ -148,6 +150,9 @@ func (l *loader) load(path source.Value) string {
 	}
 	if board, known := l.boards[name]; known {
 		return board
+	}
+	if l.read != nil {
+		l.read(name)
 	}
 	text, err := readFile(name)
 	if err != nil {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -15,14 +16,18 @@ import (
 // questions are the commands that answer about one graph, with the arguments
 // that stand before its name.
 var questions = map[string][]string{
-	"limits": {"limits"},
+	"boards":  {"boards", "--for"},
+	"compare": {"compare", "--block-size", "16"},
+	"delays":  {"delays"},
+	"limits":  {"limits"},
+	"sweep":   {"sweep"},
 }
 
 // asked runs a question about a graph in a format and returns what it prints.
 func asked(t *testing.T, file, format string, args ...string) string {
 	t.Helper()
 	var out, complaints strings.Builder
-	args = append(append([]string{}, args...), "--format", format, file)
+	args = append(append([]string{}, args...), file, "--format", format)
 	code := run(context.Background(), strings.NewReader(""), &out, &complaints, args)
 	if code != exitFits || complaints.Len() > 0 {
 		t.Errorf("'elbowroom %s' exits with %d and complains %q, want 0 and silence", strings.Join(args, " "), code, complaints.String())
@@ -47,7 +52,7 @@ func TestQuestions(t *testing.T) {
 				forms = formats
 			}
 			for _, format := range forms {
-				fmt.Fprintf(&all, "$ elbowroom %s --format %s %s\n%s\n", strings.Join(args, " "), format, file, asked(t, file, format, args...))
+				fmt.Fprintf(&all, "$ elbowroom %s %s --format %s\n%s\n", strings.Join(args, " "), file, format, asked(t, file, format, args...))
 			}
 		}
 		golden(t, filepath.Join("../../../cmd/elbowroom/testdata/golden", name+".txt"), all.String())
@@ -72,19 +77,22 @@ func golden(t *testing.T, path, got string) {
 	}
 }
 
-// TestQuestionsInEveryFormat holds the formats of every question about every
-// good graph together: the JSON follows its schema, the CSV reads back with as
+// TestQuestionsInEveryFormat holds the formats of every question together: the JSON follows its schema, the CSV reads back with as
 // many rows as the JSON has lines, Markdown has the cells of the table, and the
 // table fits 80 columns.
 func TestQuestionsInEveryFormat(t *testing.T) {
-	lists := map[string]string{"limits": "limits"} // the JSON list that CSV holds a row for
+	lists := map[string]string{"boards": "boards", "limits": "limits", "sweep": "settings"} // the JSON list that CSV holds a row for
+	rules := regexp.MustCompile(`(?m)^(\|[:-]|─)`)                                          // one below the header of each table
 	for name, args := range questions {
 		var schema, complaints strings.Builder
 		if code := run(context.Background(), strings.NewReader(""), &schema, &complaints, []string{"schema", args[0]}); code != exitFits {
 			t.Fatalf("schema %s exits with %d: %s", args[0], code, complaints.String())
 		}
 		validate := validators(t, schema.String())
-		for _, file := range graphFiles(t) {
+		for i, file := range graphFiles(t) {
+			if (i+len(name))%6 != 0 {
+				continue // each question about some graphs: every answer four times would take minutes
+			}
 			what := name + " of " + filepath.Base(file)
 			text := asked(t, file, "json", args...)
 			validate(t, what, text)
@@ -97,7 +105,7 @@ func TestQuestionsInEveryFormat(t *testing.T) {
 			if err != nil {
 				t.Fatalf("%s: CSV does not read back: %v", what, err)
 			}
-			if len(rows) != len(list)+1 {
+			if lists[name] != "" && len(rows) != len(list)+1 || len(rows) < 2 {
 				t.Errorf("%s: CSV has %d rows below its header, and JSON has %d", what, len(rows)-1, len(list))
 			}
 			table, markdown := asked(t, file, "table", args...), asked(t, file, "markdown", args...)
@@ -106,8 +114,8 @@ func TestQuestionsInEveryFormat(t *testing.T) {
 					t.Errorf("%s: a line has %d characters, more than %d:\n%s", what, n, width, line)
 				}
 			}
-			if rows := func(text, begins string) int { return strings.Count(text, begins) }; rows(markdown, "\n|:") != rows(table, "\n─") {
-				t.Errorf("%s: Markdown has %d tables and the terminal %d", what, rows(markdown, "\n|:"), rows(table, "\n─"))
+			if shown, marked := len(rules.FindAllString(table, -1)), len(rules.FindAllString(markdown, -1)); marked != shown {
+				t.Errorf("%s: Markdown has %d tables and the terminal %d", what, marked, shown)
 			}
 		}
 	}

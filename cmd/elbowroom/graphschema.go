@@ -23,6 +23,10 @@ var outputs = map[string]struct {
 	"calibrate": {"calibrate", describe[Calibration]},
 	"limits":    {"limits", describe[LimitsReport]},
 	"lighten":   {"lighten", describe[Lighter]},
+	"sweep":     {"sweep", describe[SweepReport]},
+	"delays":    {"delays", describe[DelaysReport]},
+	"boards":    {"boards --for", describe[HoldersReport]},
+	"compare":   {"compare", describe[CompareReport]},
 }
 
 func describe[T any]() (*jsonschema.Schema, error) { return jsonschema.For[T](nil) }

@@ -146,15 +146,19 @@ func limit(l *ask.Limit) Limit {
 	case ask.Far:
 		out.End = "far"
 	}
-	switch {
-	case l.Stop.Resource != nil:
-		out.StoppedBy = l.Stop.Resource.Name
-	case l.Stop.Refusal != "":
-		out.StoppedBy, out.Refusal = stoppedByRefusal, l.Stop.Refusal
-	default:
-		out.StoppedBy = stoppedByRange
-	}
+	out.StoppedBy, out.Refusal = stoppedBy(l.Stop)
 	return out
+}
+
+// stoppedBy names what stands in the way of one step more.
+func stoppedBy(s ask.Stop) (by, refusal string) {
+	switch {
+	case s.Resource != nil:
+		return s.Resource.Name, ""
+	case s.Refusal != "":
+		return stoppedByRefusal, s.Refusal
+	}
+	return stoppedByRange, ""
 }
 
 func titles(dials []*ask.Dial) []string {

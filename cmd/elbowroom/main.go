@@ -54,7 +54,8 @@ type app struct {
 	stdout, stderr io.Writer
 	format         format
 	exit           int
-	sheet          func() *sheet // made once, when first asked for
+	sheet          func() *sheet     // made once, when first asked for
+	read           func(name string) // told of each catalog file that a graph names; nil: nobody is
 }
 
 // run runs the program with its arguments and returns its exit status.
@@ -99,6 +100,9 @@ const usage = `Usage:
   elbowroom new FILE                write a graph to start from
 
   elbowroom limits GRAPH            how far can each number go?
+  elbowroom sweep GRAPH             load and latency over a grid of settings
+  elbowroom delays [GRAPH]          how long can a delay be, and what does it take?
+  elbowroom compare GRAPH [OTHER]   what differs, row by row, and why?
 
   elbowroom calibrate GRAPH... --from TIMES
                                     learn from cycles measured on the board
@@ -107,11 +111,13 @@ const usage = `Usage:
   elbowroom blocks [NAME]           the building blocks, what each costs and why
   elbowroom boards [NAME]           the boards, with the source of every figure
   elbowroom boards --chip MARKING   which board a chip is
+  elbowroom boards --for GRAPH      which boards hold it?
 
   elbowroom schema WHAT             JSON Schema for editors and scripts
   elbowroom completion SHELL        bash, zsh, fish or powershell
 
-All that answer take --format table, json, csv or markdown; every command takes
+All that answer take --format table, json, csv or markdown; check, limits, sweep
+and delays take --watch to answer again after every save; every command takes
 --help.
 
 Exit status of check: 0 fits or tight, 1 over, 2 wrong input, 3 unsure.
@@ -156,7 +162,21 @@ func (a *app) rootCommand() *cobra.Command {
 		}
 	})
 	root.SetFlagErrorFunc(flagError)
-	root.AddCommand(a.checkCommand(), a.lightenCommand(), a.newCommand(), a.limitsCommand(), a.calibrateCommand(), a.reportCommand(), a.blocksCommand(), a.boardsCommand(), a.schemaCommand(), a.completionCommand())
+	root.AddCommand(
+		a.checkCommand(),
+		a.lightenCommand(),
+		a.newCommand(),
+		a.limitsCommand(),
+		a.calibrateCommand(),
+		a.reportCommand(),
+		a.blocksCommand(),
+		a.boardsCommand(),
+		a.schemaCommand(),
+		a.completionCommand(),
+		a.sweepCommand(),
+		a.delaysCommand(),
+		a.compareCommand(),
+	)
 	root.CompletionOptions.DisableDefaultCmd = true
 	return root
 }

@@ -99,12 +99,13 @@ var tones = map[string][]color.Attribute{
 const wrongInput = "wrong input"
 
 // painter colours text by a verdict; where colours is false it does nothing.
-type painter struct{ colours bool }
+type painter struct{ terminal, colours bool }
 
 // newPainter colours only a terminal, and none where NO_COLOR is set.
 func newPainter(w io.Writer) painter {
 	file, ok := w.(*os.File)
-	return painter{ok && term.IsTerminal(int(file.Fd())) && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"}
+	terminal := ok && term.IsTerminal(int(file.Fd()))
+	return painter{terminal, terminal && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"}
 }
 
 func (p painter) paint(verdict, text string) string {

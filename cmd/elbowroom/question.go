@@ -3,7 +3,9 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -14,6 +16,7 @@ import (
 // first argument.
 func (a *app) question(cmd *cobra.Command, opts *overrides, answer func(w io.Writer, c *checked) error) {
 	opts.addFlags(cmd)
+	watch := watchFlag(cmd)
 	a.formatFlag(cmd)
 	cmd.Args = func(_ *cobra.Command, args []string) error {
 		switch len(args) {
@@ -24,18 +27,20 @@ func (a *app) question(cmd *cobra.Command, opts *overrides, answer func(w io.Wri
 		}
 		return hinted{fmt.Errorf("%s takes one graph file, and here are %d", cmd.Name(), len(args)), "ask for each on its own"}
 	}
-	cmd.RunE = func(_ *cobra.Command, args []string) error {
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if a.format == asTable || a.format == asMarkdown {
 			go a.sheet() // while the graph is read
 		}
-		c, err := a.estimate(args[0], *opts)
-		if err != nil {
-			return err
-		}
-		if c.estimate == nil {
-			return c.errs.Err()
-		}
-		return a.answered(func(w io.Writer) error { return answer(w, c) })
+		return a.answer(cmd, *watch, args, func(w io.Writer) error {
+			c, err := a.estimate(args[0], *opts)
+			if err != nil {
+				return err
+			}
+			if c.estimate == nil {
+				return c.errs.Err()
+			}
+			return answer(w, c)
+		})
 	}
 }
 
@@ -49,6 +54,42 @@ func (a *app) tell(w io.Writer, value any, rows *table, d document) error {
 		return rows.csv(w)
 	}
 	return a.printDocument(w, d)
+}
+
+// sideBySide adds columns to a table, as many as a terminal holds beside each
+// other, and goes on in another below with those that are left.
+func sideBySide(title string, fixed *table, headers []string, cells [][]string) document {
+	const gap = 2
+	length := func(s string) int { return len([]rune(s)) + gap }
+	beside := 0
+	for i, h := range fixed.header {
+		widest := length(h)
+		for _, row := range fixed.rows {
+			widest = max(widest, length(row[i]))
+		}
+		beside += widest
+	}
+	var d document
+	for from := 0; from < len(headers); {
+		to, used := from, beside
+		for to < len(headers) {
+			widest := length(headers[to])
+			for _, row := range cells {
+				widest = max(widest, length(row[to]))
+			}
+			if used += widest; used > width && to > from {
+				break
+			}
+			to++
+		}
+		t := &table{align: fixed.align + strings.Repeat("r", to-from), header: slices.Concat(fixed.header, headers[from:to])}
+		for i, row := range fixed.rows {
+			t.add(slices.Concat(row, cells[i][from:to])...)
+		}
+		d = append(d, section{title: title, table: t})
+		from, title = to, ""
+	}
+	return d
 }
 
 // amountOf is a value of a kind in words for people.

@@ -2,13 +2,11 @@ package ask
 
 import (
 	"cmp"
-	"errors"
 	"math"
 	"reflect"
 	"slices"
 
 	"elbowroom/blocks"
-	"elbowroom/blocks/source"
 	"elbowroom/estimator"
 )
 
@@ -65,13 +63,7 @@ type Limits struct {
 // step past it does not. Where the verdict is not monotone on the way, as
 // placement can make it, there may be other edges farther on.
 func FindLimits(e *estimator.Estimate, wanted func(*Dial) bool) *Limits {
-	s := &seeker{base: e, allowed: map[string]estimator.Verdict{}}
-	for _, r := range e.Resources {
-		s.allowed[r.Name] = estimator.Tight
-		if r.Verdict == estimator.Unsure {
-			s.allowed[r.Name] = estimator.Unsure
-		}
-	}
+	s := &seeker{standard: newStandard(e), base: e}
 	s.now = s.weigh(e)
 	var dials []*Dial
 	for _, d := range Dials(e.Graph) {
@@ -116,124 +108,17 @@ type found struct {
 
 // seeker looks for edges around one estimate.
 type seeker struct {
-	base    *estimator.Estimate
-	allowed map[string]estimator.Verdict // by the name of the resource; fits or tight where it is new
-	now     point
-}
-
-// point is a graph with a dial turned.
-type point struct {
-	step    int
-	value   float64
-	holds   bool
-	refusal string              // the reader takes no such graph
-	after   *estimator.Estimate // where it takes it
-	need    need
-	// short is how much is missing of the resources that do not hold; jacks
-	// are not counted.
-	short need
-	stop  *estimator.Resource // the resource that is farthest from holding
-}
-
-// need is what a graph takes in all.
-type need struct {
-	memory, flash float64 // bytes, what alignment costs left out
-	cycles        float64 // of the worst block
-	load          float64 // of the budget, at the edge of the band that counts
-}
-
-// weigh tells whether an estimate holds.
-func (s *seeker) weigh(e *estimator.Estimate) point {
-	p := point{after: e, holds: true}
-	for i := range e.Banks {
-		bytes := float64(e.Banks[i].Used - e.Banks[i].Parts[estimator.PartAlignment])
-		if e.Graph.Board.Banks[i].Kind.Constant() {
-			p.need.flash += bytes
-		} else {
-			p.need.memory += bytes
-		}
-	}
-	p.need.cycles = e.CPU.Worst.Total().Value
-	worst := 0.0
-	for i := range e.Resources {
-		r := &e.Resources[i]
-		allowed, known := s.allowed[r.Name]
-		if !known {
-			allowed = estimator.Tight
-		}
-		counts := r.Used.High
-		if allowed == estimator.Unsure {
-			counts = r.Used.Low
-		}
-		if r.Kind == estimator.CPUResource {
-			p.need.load = counts / r.Limit
-		}
-		if r.Verdict <= allowed {
-			continue
-		}
-		p.holds = false
-		if share := counts / max(r.Limit, 1); p.stop == nil || share > worst {
-			p.stop, worst = r, share
-		}
-		switch r.Kind {
-		case estimator.MemoryResource:
-			p.short.memory += counts - r.Limit
-		case estimator.FlashResource:
-			p.short.flash += counts - r.Limit
-		case estimator.CPUResource:
-			p.short.load = p.need.load - 1
-		}
-	}
-	return p
-}
-
-// heavier tells whether a point needs more of anything than another.
-func (p *point) heavier(q *point) bool {
-	more := func(a, b float64) bool { return a > b*(1+slack) }
-	if more(p.need.memory, q.need.memory) || more(p.need.flash, q.need.flash) || more(p.need.load, q.need.load) {
-		return true
-	}
-	for _, j := range p.after.Jacks {
-		for _, k := range q.after.Jacks {
-			if j.Name == k.Name && j.Used > k.Used {
-				return true
-			}
-		}
-	}
-	return false
+	standard
+	base *estimator.Estimate
+	now  point
 }
 
 // at is the graph with a dial turned to a step of its grid.
 func (s *seeker) at(d *Dial, step int) point {
 	value := d.grid().value(step)
-	p := s.written(d, d.Text(value))
+	p := s.try(s.base.Graph, d.Turn(d.Text(value)))
 	p.step, p.value = step, value
 	return p
-}
-
-func (s *seeker) written(d *Dial, text string) point {
-	g, err := s.base.Graph.With(d.Turn(text))
-	if err != nil {
-		return point{refusal: refusal(err)}
-	}
-	e, err := g.Estimate()
-	if err != nil {
-		return point{refusal: refusal(err)}
-	}
-	return s.weigh(e)
-}
-
-// refusal is the first thing that is wrong with a graph, without its place.
-func refusal(err error) string {
-	var list *source.Errors
-	if errors.As(err, &list) && list.Len() > 0 {
-		return list.List()[0].Message
-	}
-	var one *source.Error
-	if errors.As(err, &one) {
-		return one.Message
-	}
-	return err.Error()
 }
 
 // dial looks for the edges of one dial.
@@ -322,83 +207,14 @@ func (s *seeker) anyThatHolds(d *Dial, from, end point) (point, bool) {
 // point either.
 func (s *seeker) stillOver(p *point) bool {
 	for i, r := range s.base.Resources {
-		if r.Verdict <= s.allowed[r.Name] {
+		if r.Verdict <= s.allows(r.Name) {
 			continue
 		}
-		if i < len(p.after.Resources) && p.after.Resources[i].Verdict > s.allowed[r.Name] {
+		if i < len(p.after.Resources) && p.after.Resources[i].Verdict > s.allows(r.Name) {
 			return true
 		}
 	}
 	return false
-}
-
-// narrow finds neighbouring steps of which one holds and the other does not,
-// between two such points. It guesses from what is short at the point that
-// fails, since bytes and cycles grow with nearly every dial in a straight line;
-// goes on from a good guess in growing strides, since sizes are aligned; and
-// halves where guessing does not help.
-func (s *seeker) narrow(d *Dial, holds, fails point) (point, point) {
-	gap := func() int { return max(holds.step-fails.step, fails.step-holds.step) }
-	stride, guesses, before := 0, 0, gap()
-	for gap() > 1 {
-		toward := 1
-		if fails.step < holds.step {
-			toward = -1
-		}
-		step := holds.step + (fails.step-holds.step)/2
-		guess, ok := d.guess(&holds, &fails)
-		switch {
-		case stride > 0 && stride < gap()/2:
-			step = holds.step + toward*stride
-			stride *= 4
-		case ok && guesses < 3:
-			step = guess
-			guesses++
-		}
-		p := s.at(d, step)
-		if p.holds {
-			holds = p
-			stride = max(stride, 1)
-		} else {
-			fails = p
-			stride = 0
-		}
-		if now := gap(); now <= before/2 {
-			before, guesses = now, 0
-		}
-	}
-	return holds, fails
-}
-
-// guess is the step between two points, of which one holds, at which nothing
-// should be short.
-func (d *Dial) guess(holds, fails *point) (int, bool) {
-	if holds.after == nil || fails.after == nil {
-		return 0, false
-	}
-	run := fails.value - holds.value
-	back := 0.0 // how far to go back from the point that fails
-	for _, k := range []struct{ short, rise float64 }{
-		{fails.short.memory, fails.need.memory - holds.need.memory},
-		{fails.short.flash, fails.need.flash - holds.need.flash},
-		{fails.short.load, fails.need.load - holds.need.load},
-	} {
-		if k.short <= 0 {
-			continue
-		}
-		if k.rise <= 0 {
-			return 0, false
-		}
-		back = max(back, k.short/k.rise)
-	}
-	if back <= 0 || back >= 1 {
-		return 0, false
-	}
-	value := fails.value - back*run
-	if run > 0 {
-		return min(max(d.grid().floor(value), holds.step+1), fails.step-1), true
-	}
-	return max(min(d.grid().ceil(value), holds.step-1), fails.step+1), true
 }
 
 // limit tells an edge; fails is one step past it, nil where the range ends.
