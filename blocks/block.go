@@ -227,6 +227,7 @@ type Block struct {
 	Name, Family, Role, Title, About, Equation string
 
 	Inputs, Outputs []Port
+	InPlace         bool // the main output may lie where the main input lies, channel by channel
 	Params          []Param
 
 	State, Stack  *Formula // bytes; nil: none

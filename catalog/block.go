@@ -37,6 +37,13 @@ func readBlock(v source.Value) *blocks.Block {
 	if len(b.Inputs)+len(b.Outputs) == 0 {
 		o.At().Fail("", "the block has neither inputs nor outputs")
 	}
+	if in := o.Take("in_place"); in.Given() {
+		b.InPlace = in.Truth()
+		audio := func(ports []blocks.Port) bool { return len(ports) > 0 && ports[0].Kind == blocks.Audio }
+		if b.InPlace && !(audio(b.Inputs) && audio(b.Outputs)) {
+			in.Fail("", "only what has audio for its first input and its first output can work in place")
+		}
+	}
 	scope, err := b.DefineScope(facts)
 	if err != nil {
 		at := o.At()

@@ -32,6 +32,7 @@ const (
 func (e *Estimate) caution() {
 	e.cautionHomeless()
 	e.cautionGap()
+	e.cautionOrder()
 	e.cautionLoops()
 	e.cautionCuts()
 	e.cautionDouble()
@@ -314,6 +315,16 @@ func (e *Estimate) cautionGap() {
 	less := e.Placement.Gap * e.waits()
 	e.warn("placement", nil, "the buffers are not proven to lie where they wait least: another placement could wait up to %v a block less, %s of the budget; 'bank:' pins a buffer where you want it",
 		blocks.Cycles(math.Ceil(less)), blocks.Percent(less/e.CPU.Budget))
+}
+
+// cautionOrder tells how many block buffers less another order of the nodes
+// could at most need, where the one that was found is not proven to need fewest.
+func (e *Estimate) cautionOrder() {
+	if more := e.Schedule.Slots - e.Schedule.Least; more > 0 {
+		const word = 4
+		e.warn("order", nil, "the nodes are not proven to run in the order that needs the least memory for wires: another could need up to %v less",
+			blocks.Bytes(more*e.Graph.BlockSize*word).Up())
+	}
 }
 
 // cautionCode warns where code does not stay in its cache, and where a cold

@@ -62,7 +62,13 @@ type BankUse struct {
 
 // Estimate answers for a graph. The error names the node whose costs could not
 // be worked out.
-func (g *Graph) Estimate() (*Estimate, error) {
+func (g *Graph) Estimate() (*Estimate, error) { return g.estimate(placeSteps) }
+
+// EstimateThoroughly answers for the one graph that is asked for, of which more
+// may be proven than of the many that are tried on the way.
+func (g *Graph) EstimateThoroughly() (*Estimate, error) { return g.estimate(thoroughSteps) }
+
+func (g *Graph) estimate(placeSteps int) (*Estimate, error) {
 	for _, n := range g.Nodes {
 		if n.demand != nil {
 			continue
@@ -83,7 +89,7 @@ func (g *Graph) Estimate() (*Estimate, error) {
 	}
 	e := &Estimate{Graph: g, Schedule: g.schedule(), Nodes: make([]NodeCost, len(g.Nodes))}
 	e.compute()
-	e.code = e.memory()
+	e.code = e.memory(placeSteps)
 	e.load(e.stalls())
 	e.fill()
 	e.jacks()
@@ -254,7 +260,7 @@ func (e *Estimate) flash(i int) []flashItem {
 
 // memory gathers every piece of memory, places what lies in RAM, and returns
 // what lies in flash.
-func (e *Estimate) memory() []flashItem {
+func (e *Estimate) memory(placeSteps int) []flashItem {
 	g := e.Graph
 	var flash []flashItem
 	charged := map[string]int{} // index in flash
@@ -317,7 +323,7 @@ func (e *Estimate) memory() []flashItem {
 		e.overlay()
 	}
 	e.pools(state, controls)
-	e.Placement = g.place(e.Objects, &e.Constants)
+	e.Placement = g.place(e.Objects, &e.Constants, placeSteps)
 	return flash
 }
 

@@ -34,7 +34,7 @@ func TestMovesAgainstWeighingAnew(t *testing.T) {
 			}
 			e.Objects = append(e.Objects, o)
 		}
-		e.Placement = g.place(e.Objects, &e.Constants)
+		e.Placement = g.place(e.Objects, &e.Constants, placeSteps)
 		e.fill()
 		w, now := e.Weigh(), e.waits()
 		if math.Abs(w.total()-now) > 1e-6 {
@@ -87,7 +87,7 @@ func TestWhy(t *testing.T) {
 	e := &Estimate{Graph: g, Banks: make([]BankUse, 3), Objects: []Object{
 		line("busy", 800, 4), line("idle", 800, 1), pinned, dma, line("huge", 8000, 1),
 	}}
-	e.Placement = g.place(e.Objects, &e.Constants)
+	e.Placement = g.place(e.Objects, &e.Constants, placeSteps)
 	e.fill()
 	w := e.Weigh()
 	for i, want := range []string{

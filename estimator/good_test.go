@@ -476,7 +476,15 @@ func checkSchedule(t rapid.TB, e *estimator.Estimate) {
 		if len(w.Slots) != w.Channels*w.Copies {
 			t.Errorf("%s: %s has %d channels in %d copies and %d block buffers", on, w.Name, w.Channels, w.Copies, len(w.Slots))
 		}
-		for at := w.Start; at <= w.End; at++ {
+		from := w.Start
+		if w.Over >= 0 {
+			before := s.Wires[w.Over]
+			if before.End != w.Start || before.Kept || !slices.Equal(before.Slots, w.Slots) {
+				t.Errorf("%s: %s takes over the block buffers %v of %s, which lives to step %d, at step %d, and lies in %v", on, w.Name, before.Slots, before.Name, before.End, w.Start, w.Slots)
+			}
+			from++ // in its first step they are those of the other
+		}
+		for at := from; at <= w.End; at++ {
 			alive[at] += w.Channels * w.Copies
 			for _, slot := range w.Slots {
 				if other, taken := owner[[2]int{at, slot}]; taken {
@@ -485,6 +493,9 @@ func checkSchedule(t rapid.TB, e *estimator.Estimate) {
 				owner[[2]int{at, slot}] = w.Name
 			}
 		}
+	}
+	if s.Least > s.Slots {
+		t.Errorf("%s: %d block buffers are taken, and every order is told to need %d", on, s.Slots, s.Least)
 	}
 	if most := slices.Max(append(alive, 0)); s.Slots != most {
 		t.Errorf("%s: %d block buffers are taken, and at most %d are alive at once", on, s.Slots, most)
@@ -785,66 +796,69 @@ func TestLiveRanges(t *testing.T) {
 		split      string // the delay that closes the loop
 		cut        string // the wire that carries the block before
 	}{
-		// At c, b is read while c is written; a is dead by then: 2.
-		{name: "a chain", slots: 2, text: `
+		// b is written over a, and c over b: 1.
+		{name: "a chain", slots: 1, text: `
 nodes:
   a: {block: noise}
   b: {block: gain, from: a}
   c: {block: gain, from: b}
   d: {block: audio-out, from: c}`},
-		// At d: b and c, their sum, and d itself: 4.
-		{name: "a diamond", slots: 4, text: `
+		// At b: a, which c reads, and b. c is written over a; at d their sum over b, and
+		// d over the sum, beside c: 2.
+		{name: "a diamond", slots: 2, text: `
 nodes:
   a: {block: noise}
   b: {block: gain, from: a}
   c: {block: gain, from: a}
   d: {block: gain, from: [b, c]}
   e: {block: audio-out, from: d}`},
-		// As the chain, with 2 channels: 2 x 2 = 4.
-		{name: "a stereo chain", slots: 4, text: `
+		// As the chain, with 2 channels: 2.
+		{name: "a stereo chain", slots: 2, text: `
 nodes:
   a: {block: noise, channels: 2}
   b: {block: gain, from: a}
   c: {block: gain, from: b}
   d: {block: audio-out, from: c}`},
-		// At b the 2 channels of a are alive, of which it reads one, and b: 3. At c
-		// the same again, since d reads the other channel after both: a 2, b, c = 4.
-		{name: "one channel of a stereo wire", slots: 4, text: `
+		// At b the 2 channels of a are alive, of which it reads one, and b: 3. At c the
+		// same again, which is written over b, since d reads the other channel after both.
+		{name: "one channel of a stereo wire", slots: 3, text: `
 nodes:
   a: {block: noise, channels: 2}
   b: {block: gain, from: a.left}
   c: {block: gain, from: b}
   d: {block: dry-wet, from: {dry: c, wet: a.right}}
   e: {block: audio-out, from: d}`},
-		// At b: a, and its three outputs, whether anything reads them or not: 4.
-		{name: "a filter with three outputs", slots: 4, text: `
+		// At b: its three outputs, whether anything reads them or not, the first of them
+		// over a: 3.
+		{name: "a filter with three outputs", slots: 3, text: `
 nodes:
   a: {block: noise}
   b: {block: state-variable, from: a}
   c: {block: audio-out, from: b.band}`},
-		// The line gives first and takes last. When it takes: a, c, and their sum = 3;
-		// the line's own wire is dead after c.
-		{name: "a loop through a delay", slots: 3, split: "line", text: `
+		// The line gives first and takes last. When it takes: c, and the sum over a = 2; c
+		// was written over the line's own wire.
+		{name: "a loop through a delay", slots: 2, split: "line", text: `
 nodes:
   a:    {block: noise}
   line: {block: delay, from: [a, c], time: 10 ms}
   c:    {block: gain, from: line, gain: 0.5}
   d:    {block: audio-out, from: c}`},
-		// When the line takes: a, the line's own wire, and their sum = 3.
-		{name: "a delay that feeds itself", slots: 3, split: "line", text: `
+		// When the line takes: the line's own wire, and the sum over a = 2.
+		{name: "a delay that feeds itself", slots: 2, split: "line", text: `
 nodes:
   a:    {block: noise}
   line: {block: delay, from: [a, line], time: 10 ms}
   d:    {block: audio-out, from: line}`},
-		// At b: a, c from the block before, their sum, and b = 4.
-		{name: "a loop that is cut", slots: 4, cut: "c", text: `
+		// At b: c from the block before, and the sum over a, over which b is written = 2.
+		{name: "a loop that is cut", slots: 2, cut: "c", text: `
 nodes:
   a: {block: noise}
   b: {block: gain, from: [a, c], gain: 0.5}
   c: {block: one-pole, from: b}
   d: {block: audio-out, from: c}`},
-		// At amp: osc, amp, and the sum of the voices = 3, however many there are.
-		{name: "voices", slots: 3, text: `
+		// At amp: osc, over which amp is written, and the sum of the voices = 2, however
+		// many there are.
+		{name: "voices", slots: 2, text: `
 nodes:
   d: {block: audio-out, from: bass}
 voices:
@@ -854,9 +868,9 @@ voices:
       osc: {block: bandlimited-saw}
       amp: {block: gain, from: osc}
     out: amp`},
-		// The outer wire lives until the last voice is done: at amp a, body, amp and
-		// the sum of the voices = 4.
-		{name: "voices that read an outer wire", slots: 4, text: `
+		// The outer wire lives until the last voice is done: at amp a, body, over which
+		// amp is written, and the sum of the voices = 3.
+		{name: "voices that read an outer wire", slots: 3, text: `
 nodes:
   a: {block: noise}
   d: {block: audio-out, from: wind}
@@ -867,9 +881,9 @@ voices:
       body: {block: one-pole, from: a}
       amp:  {block: gain, from: body}
     out: amp`},
-		// Every voice keeps its own c: at b osc, the sum, b, 3 x c, and the sum of the
-		// voices = 7.
-		{name: "a cut in every voice", slots: 7, cut: "howl.c", text: `
+		// Every voice keeps its own c: at b osc, over which the sum and b are written,
+		// 3 x c, and the sum of the voices = 5.
+		{name: "a cut in every voice", slots: 5, cut: "howl.c", text: `
 nodes:
   d: {block: audio-out, from: howl}
 voices:

@@ -82,6 +82,7 @@ type Placement struct {
 // banks are always proven within that, 60 seldom; the gap is then told.
 const (
 	placeSteps    = 200_000
+	thoroughSteps = 2_000_000 // for the one graph that is asked for: some 20 ms, where it is not proven sooner
 	homelessSteps = 20_000
 	mostWeighed   = 256 // objects for which every horizon is looked at
 )
@@ -94,11 +95,11 @@ const (
 // can are left without a home.
 //
 // What waits least is counted over all scenes together, not in the worst.
-func (g *Graph) place(objects []Object, constants *Constants) Placement {
+func (g *Graph) place(objects []Object, constants *Constants, steps int) Placement {
 	s := newShelves(g, objects, constants)
 	if !s.beyond() {
 		for _, reserve := range []float64{g.Reserve.Memory, 0} {
-			if r := s.solve(reserve); r.Bank != nil {
+			if r := s.solve(reserve, steps); r.Bank != nil {
 				return s.placement(r.Bank, r.Gap())
 			}
 		}
@@ -203,10 +204,10 @@ func (s *shelves) items(horizon float64) []pack.Item {
 // room that all in cached banks share, and keeps the best. A horizon that could
 // save nothing, or more than there are steps for, is passed over, and bounds
 // what is found by what its objects would cost each by itself.
-func (s *shelves) solve(reserve float64) pack.Result {
+func (s *shelves) solve(reserve float64, steps int) pack.Result {
 	rooms := s.rooms(reserve)
 	items := s.items(0)
-	best := pack.Solve(&pack.Problem{Items: items, Room: rooms}, placeSteps)
+	best := pack.Solve(&pack.Problem{Items: items, Room: rooms}, steps)
 	if best.Bank == nil {
 		return best
 	}
@@ -217,7 +218,7 @@ func (s *shelves) solve(reserve float64) pack.Result {
 		}
 	}
 	horizons := s.g.horizons(s.objects)
-	bound, steps := best.Bound, placeSteps
+	bound := best.Bound
 	for i := len(horizons) - 1; i >= 0 && best.Cost > 0 && len(cached) > 0; i-- {
 		items = s.items(horizons[i])
 		least := 0.0

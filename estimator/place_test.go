@@ -86,7 +86,7 @@ func TestPlaceAgainstExhaustion(t *testing.T) {
 				}
 			}
 		}
-		p := g.place(objects, constants)
+		p := g.place(objects, constants, placeSteps)
 		want := best[g.Reserve.Memory]
 		if math.IsInf(want, 1) {
 			want = best[0]
@@ -126,7 +126,7 @@ func TestPlaceFillsTheLastLine(t *testing.T) {
 	p := g.place([]Object{
 		{Name: "line", Part: PartBuffers, Pin: -1, Align: 32, Bytes: 992},
 		{Name: "grain", Part: PartBuffers, Pin: -1, Align: 32, Bytes: 26},
-	}, &Constants{})
+	}, &Constants{}, placeSteps)
 	if len(p.Homeless) > 0 {
 		t.Errorf("992 B and 26 B fit 1020 B, and %v are told to be homeless", p.Homeless)
 	}

@@ -162,6 +162,9 @@ func blockSheet(b *blocks.Block) *Sheet {
 	for i := range b.Outputs {
 		s.port("outputs", &b.Outputs[i])
 	}
+	if b.InPlace {
+		s.fact(nil, "outputs", b.Outputs[0].Name, "", "may lie where "+b.Inputs[0].Name+" lies")
+	}
 	for i := range b.Params {
 		s.param(&b.Params[i])
 	}

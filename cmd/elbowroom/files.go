@@ -121,7 +121,7 @@ func (a *app) estimateAs(file *source.File, name string, opts overrides, unmeasu
 	if g == nil {
 		return c, nil
 	}
-	c.estimate, err = g.Estimate()
+	c.estimate, err = g.EstimateThoroughly()
 	var mistake *source.Error
 	if errors.As(err, &mistake) {
 		c.errs.Add(mistake)

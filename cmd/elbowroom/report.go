@@ -38,6 +38,7 @@ type Answer struct {
 	Large      []Placed   `json:"large,omitempty" jsonschema:"the largest buffers and why each lies where it does"`
 	Explained  *Explained `json:"explained,omitempty" jsonschema:"all of the node or bank that --explain names"`
 	Cycles     *Cycles    `json:"cycles,omitempty"`
+	Schedule   *Schedule  `json:"schedule,omitempty"`
 	Latency    *Latency   `json:"latency,omitempty" jsonschema:"left out where the graph has no audio output"`
 	Nodes      []Node     `json:"nodes,omitempty" jsonschema:"in file order"`
 	Cautions   []Caution  `json:"cautions,omitempty"`
@@ -119,6 +120,14 @@ type SceneLoad struct {
 	Name  string `json:"name"`
 	Mean  Load   `json:"mean"`
 	Worst Load   `json:"worst"`
+}
+
+// Schedule is the order in which a block of time is worked through.
+type Schedule struct {
+	Steps   []string `json:"steps" jsonschema:"the nodes in the order in which they run; a delay that closes a loop stands twice"`
+	Buffers int      `json:"buffers" jsonschema:"blocks of samples that all wires share"`
+	Least   int      `json:"least" jsonschema:"what every order needs at least; where it is buffers, this order is proven to need fewest"`
+	Cuts    []string `json:"cuts,omitempty" jsonschema:"wires that carry the block before, as from>to"`
 }
 
 // Latency is the time from an input to an output.
@@ -227,6 +236,7 @@ func answer(file string, e *estimator.Estimate, swaps []estimator.Swap) Answer {
 		}
 	}
 	a.Cycles = cycles(e)
+	a.Schedule = schedule(e)
 	a.Shelves = shelves(e)
 	a.Large = large(e)
 	if e.Latency.To != "" {
@@ -304,6 +314,18 @@ func computeBasis(e *estimator.Estimate) string {
 		names[i] = b.String()
 	}
 	return strings.Join(names, ", ")
+}
+
+func schedule(e *estimator.Estimate) *Schedule {
+	g := e.Graph
+	s := &Schedule{Steps: []string{}, Buffers: e.Schedule.Slots, Least: e.Schedule.Least}
+	for _, step := range e.Schedule.Steps {
+		s.Steps = append(s.Steps, g.Nodes[step.Node].Name)
+	}
+	for _, c := range e.Schedule.Cuts {
+		s.Cuts = append(s.Cuts, g.Nodes[c.From.Node].Name+">"+g.Nodes[c.To].Name)
+	}
+	return s
 }
 
 func latency(e *estimator.Estimate) *Latency {

@@ -40,6 +40,7 @@ type rendering struct {
 	// Events holds what comes before a block, by event input and block.
 	Events                         map[string]map[int][]event
 	OneSample, Approximate, Double bool
+	InPlace                        bool // the main output lies where the main input lies
 }
 
 type event struct{ Moment, Value uint32 }
@@ -233,6 +234,13 @@ func (h *hosted) program() string {
 		p("  { uint32_t connected; take(&connected, 1); if (connected) in[%d] = calloc(%d, 4); }", i, in.words(h.BlockSize, h.Channels))
 	}
 	for i, out := range outs {
+		at := slices.IndexFunc(ins, func(in pointer) bool {
+			return h.InPlace && out.port == k.block.Outputs[0].Name && in.port == k.block.Inputs[0].Name && in.channel == out.channel
+		})
+		if at >= 0 {
+			p("  out[%d] = (float *)in[%d];", i, at)
+			continue
+		}
 		p("  out[%d] = calloc(%d, 4);", i, out.words(h.BlockSize, h.Channels))
 	}
 	p("  kernel_events list[%d]; kernel_events *lists[%d];", len(eventOuts)+1, len(eventOuts)+1)
