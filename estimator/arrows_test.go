@@ -23,7 +23,7 @@ func TestArrows(t *testing.T) {
 		"elbowroom/estimator/plan":           {"elbowroom/estimator", "elbowroom/estimator/pack", "elbowroom/blocks"},
 		"elbowroom/estimator/lighten":        {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator", "elbowroom/estimator/plan"},
 		"elbowroom/cmd/elbowroom":            {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/catalog", "elbowroom/cmd/elbowroom/page", "elbowroom/estimator", "elbowroom/estimator/ask", "elbowroom/estimator/calibrate", "elbowroom/estimator/lighten"},
-		"elbowroom/cmd/elbowroom/page":       {"elbowroom/blocks", "elbowroom/estimator"},
+		"elbowroom/cmd/elbowroom/page":       {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator", "elbowroom/estimator/ask"},
 		"elbowroom/cmd/gauge":                {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/catalog", "elbowroom/estimator"},
 	}
 	list := exec.Command("go", "list", "-f", `{{.ImportPath}} {{join .Imports " "}}`, "elbowroom/...")

@@ -124,8 +124,9 @@ func shownPlans(l *Lighter) []page.Plan {
 	for i := range l.Plans {
 		p := &l.Plans[i]
 		shown := page.Plan{
-			Title: fmt.Sprintf("Plan %d: %s lost; memory %s, flash %s, worst block %s", p.Number, pointsOf(p.Loss), savedBytes(p.Memory), savedBytes(p.Flash), blocks.Percent(p.Load)),
-			Then:  p.Sentence,
+			Number: p.Number,
+			Title:  fmt.Sprintf("Plan %d: %s lost; memory %s, flash %s, worst block %s", p.Number, pointsOf(p.Loss), savedBytes(p.Memory), savedBytes(p.Flash), blocks.Percent(p.Load)),
+			Then:   p.Sentence,
 		}
 		for _, c := range p.Changes {
 			node := c.Node

@@ -106,6 +106,7 @@ const usage = `Usage:
 
   elbowroom calibrate GRAPH... --from TIMES
                                     learn from cycles measured on the board
+  elbowroom page GRAPH              look at it in the browser, turn and try
   elbowroom report GRAPH -o FILE    the answer drawn to scale, to look at and print
 
   elbowroom blocks [NAME]           the building blocks, what each costs and why
@@ -169,6 +170,7 @@ func (a *app) rootCommand() *cobra.Command {
 		a.limitsCommand(),
 		a.calibrateCommand(),
 		a.reportCommand(),
+		a.pageCommand(),
 		a.blocksCommand(),
 		a.boardsCommand(),
 		a.schemaCommand(),

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"elbowroom/blocks"
+	"elbowroom/blocks/source"
 	"elbowroom/estimator"
 )
 
@@ -27,6 +28,8 @@ type Subject struct {
 
 // Plan is a set of changes with which a graph fits.
 type Plan struct {
+	Edits   []source.Edit // of the file that the estimate is of
+	Number  int
 	Title   string
 	Changes []Change
 	Then    string // the verdict after, in a sentence without its full stop
@@ -52,7 +55,7 @@ type view struct {
 	Latency   latency
 	Cautions  []string
 	Rests     []string
-	Sources   []source
+	Sources   []cited
 	Bands     []fact
 	Live      bool // there is a server behind the pictures
 }
@@ -152,17 +155,14 @@ type jack struct {
 type wire struct{ From, To, Carries, Remark string }
 
 type node struct {
-	Index                int
-	Name, Block, Title   string
-	About, Kernel        string
-	Copies               int
-	Mean, Worst, Stalls  figure
-	Share                string
-	Bytes                figure
-	Basis, Source, Where string
-	Band, Lies, Note     string
-	Settings             []fact
-	Parts                []portion
+	Index               int
+	Name, Kernel        string
+	Copies              int
+	Mean, Worst, Stalls figure
+	Bytes               figure
+	Basis, Source       string
+	Band, Lies, Note    string
+	Parts               []portion
 }
 
 type portion struct{ Name, Mean, Worst string }
@@ -186,7 +186,7 @@ type latency struct {
 	Parts    []fact
 }
 
-type source struct {
+type cited struct {
 	Of    string
 	Texts []string
 }
@@ -412,23 +412,17 @@ func nodes(e *estimator.Estimate) []node {
 	}
 	list := make([]node, len(g.Nodes))
 	for i, n := range g.Nodes {
-		c, b := &e.Nodes[i], n.Block()
+		c := &e.Nodes[i]
 		key := "node." + n.Name
 		list[i] = node{
-			Index: i, Name: n.Name, Block: b.Name, Title: b.Title, About: b.About, Kernel: n.Use.Variant(), Copies: c.Copies,
+			Index: i, Name: n.Name, Kernel: n.Use.Variant(), Copies: c.Copies,
 			Mean: cyclesFigure(key+".mean", c.Mean.Value), Worst: cyclesFigure(key+".worst", c.Worst.Value), Stalls: cyclesFigure(key+".stalls", c.Stalls.Value),
-			Share: percent(c.Worst.Value+c.Stalls.Value, e.CPU.Budget),
 			Bytes: figure{key + ".bytes", float64(c.State + c.Buffers), (c.State + c.Buffers).Up()},
-			Basis: c.Basis.String(), Source: c.Source, Where: n.Place.Where(), Lies: strings.Join(lies[i], ", "), Note: n.Note,
+			Basis: c.Basis.String(), Source: c.Source, Lies: strings.Join(lies[i], ", "), Note: n.Note,
 			Band: "exact",
 		}
 		if c.Worst.Low != c.Worst.High {
 			list[i].Band = count(math.Floor(c.Worst.Low)) + " to " + count(math.Ceil(c.Worst.High))
-		}
-		for p := range b.Params {
-			if text, given := n.Given[b.Params[p].Name]; given {
-				list[i].Settings = append(list[i].Settings, fact{b.Params[p].Name, text})
-			}
 		}
 		for _, p := range e.CycleParts(i) {
 			list[i].Parts = append(list[i].Parts, portion{strings.NewReplacer(".", " ", "_", " ").Replace(p.Name), count(p.Mean.Value), count(p.Worst.Value)})
@@ -485,7 +479,7 @@ func latencyOf(e *estimator.Estimate) latency {
 
 // sources are the texts behind the figures: of the board, of its core, and of
 // each block that is used.
-func sources(e *estimator.Estimate) []source {
+func sources(e *estimator.Estimate) []cited {
 	texts := func(list []blocks.Citation) []string {
 		var out []string
 		for _, c := range list {
@@ -494,15 +488,15 @@ func sources(e *estimator.Estimate) []source {
 		return out
 	}
 	g := e.Graph
-	list := []source{{"board " + g.Board.Name, texts(g.Board.Citations)}, {"core " + g.Core.Name, texts(g.Core.Citations)}}
+	list := []cited{{"board " + g.Board.Name, texts(g.Board.Citations)}, {"core " + g.Core.Name, texts(g.Core.Citations)}}
 	var told []string
 	for _, n := range g.Nodes {
 		if b := n.Block(); !slices.Contains(told, b.Name) && len(b.Citations) > 0 {
 			told = append(told, b.Name)
-			list = append(list, source{"block " + b.Name, texts(b.Citations)})
+			list = append(list, cited{"block " + b.Name, texts(b.Citations)})
 		}
 	}
-	return slices.DeleteFunc(list, func(s source) bool { return len(s.Texts) == 0 })
+	return slices.DeleteFunc(list, func(s cited) bool { return len(s.Texts) == 0 })
 }
 
 // bands are the edges of each kind of figure.

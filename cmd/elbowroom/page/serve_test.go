@@ -1,0 +1,398 @@
+package page_test
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"elbowroom/blocks/source"
+	"elbowroom/catalog"
+	"elbowroom/cmd/elbowroom/page"
+	"elbowroom/estimator"
+)
+
+const address = "127.0.0.1:8080"
+
+// stage is a file on disk with a page that shows it.
+type stage struct {
+	path    string
+	server  *page.Server
+	handler http.Handler
+	token   string
+}
+
+func newStage(t testing.TB, text string) *stage {
+	t.Helper()
+	s := &stage{path: filepath.Join(t.TempDir(), "hall.yaml")}
+	if err := os.WriteFile(s.path, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	lib, err := catalog.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.server = page.NewServer(page.Program{
+		Boards: []string{"m7-216-512k", "m4f-100-128k"},
+		Read: func() (*source.File, error) {
+			text, err := os.ReadFile(s.path)
+			return source.NewFile("hall.yaml", text), err
+		},
+		Estimate: func(file *source.File) (*estimator.Estimate, error) {
+			var errs source.Errors
+			g := estimator.Read(file, lib, estimator.Options{}, &errs)
+			if g == nil {
+				return nil, errs.Err()
+			}
+			return g.Estimate()
+		},
+		Subject: func(e *estimator.Estimate) page.Subject {
+			return page.Subject{File: "hall.yaml", Estimate: e, Sentence: "hall.yaml is " + e.Verdict.String()}
+		},
+		Plans: func(_ context.Context, e *estimator.Estimate) ([]page.Plan, string, error) {
+			n := e.Graph.Nodes[e.Graph.Node("echo")]
+			return []page.Plan{{
+				Number: 1, Title: "Plan 1", Then: "it fits",
+				Edits:   []source.Edit{{Path: e.Graph.Path(n, "time"), Text: "100 ms"}},
+				Changes: []page.Change{{Node: "echo", Write: "time: 100 ms", Heard: "a shorter echo"}},
+			}}, "nothing else was tried", nil
+		},
+		Save: func(before, after *source.File) error {
+			if now, err := os.ReadFile(s.path); err != nil || string(now) != before.Text() {
+				return errors.New("the file was changed")
+			}
+			return os.WriteFile(s.path, []byte(after.Text()), 0o644)
+		},
+	})
+	s.handler = s.server.Handler(address)
+	s.token = tokenIn(t, s.get(t, "/").Body.String())
+	return s
+}
+
+var tokenInput = regexp.MustCompile(`name="token" value="([A-Z0-9]+)"`)
+
+func tokenIn(t testing.TB, text string) string {
+	t.Helper()
+	m := tokenInput.FindStringSubmatch(text)
+	if m == nil {
+		return "" // of a file that never was a graph
+	}
+	return m[1]
+}
+
+func (s *stage) get(t testing.TB, path string) *httptest.ResponseRecorder {
+	t.Helper()
+	r := httptest.NewRequest(http.MethodGet, "http://"+address+path, nil)
+	w := httptest.NewRecorder()
+	s.handler.ServeHTTP(w, r)
+	return w
+}
+
+// post sends a form as the page's own script does.
+func (s *stage) post(t testing.TB, path string, fields ...string) *httptest.ResponseRecorder {
+	t.Helper()
+	form := url.Values{"token": {s.token}}
+	for i := 0; i < len(fields); i += 2 {
+		form.Set(fields[i], fields[i+1])
+	}
+	w := httptest.NewRecorder()
+	s.handler.ServeHTTP(w, request(path, form.Encode()))
+	return w
+}
+
+func request(path, body string) *http.Request {
+	r := httptest.NewRequest(http.MethodPost, "http://"+address+path, strings.NewReader(body))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	r.Header.Set("Origin", "http://"+address)
+	r.Header.Set("HX-Request", "true")
+	return r
+}
+
+func (s *stage) text(t testing.TB) string {
+	t.Helper()
+	text, err := os.ReadFile(s.path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
+}
+
+func wantIn(t *testing.T, after, text string, wants ...string) {
+	t.Helper()
+	for _, want := range wants {
+		if !strings.Contains(text, want) {
+			t.Errorf("after %s the page does not show %q", after, want)
+		}
+	}
+}
+
+// TestChangesAreMadeUndoneAndSaved goes the way of a person through the page.
+func TestChangesAreMadeUndoneAndSaved(t *testing.T) {
+	s := newStage(t, hall)
+	before := s.text(t)
+	wantIn(t, "turning a time", s.post(t, "/set", "name", "dial.0.echo.time", "value", "350 ms").Body.String(), `value="350 ms"`, "1 change is not saved")
+	wantIn(t, "turning it on", s.post(t, "/set", "name", "dial.0.echo.time", "value", "300 ms").Body.String(), `value="300 ms"`, "1 change is not saved")
+	wantIn(t, "moving a slider", s.post(t, "/slide", "name", "dial.0.block_size", "value", "200").Body.String(), `value="8192"`, "2 changes are not saved")
+	wantIn(t, "undoing", s.post(t, "/undo").Body.String(), "undone: block_size: 8192", "1 change is not saved")
+	wantIn(t, "redoing", s.post(t, "/redo").Body.String(), "made again: block_size: 8192")
+	s.post(t, "/undo")
+	wantIn(t, "choosing", s.post(t, "/set", "name", "choice.wind.colour", "value", "white").Body.String(), `data-now="white"`)
+	if s.text(t) != before {
+		t.Fatal("the file was written before anything was saved")
+	}
+	shown := s.post(t, "/difference").Body.String()
+	wantIn(t, "asking to save", shown, "What saving writes", "-  echo:", "time: 300 ms")
+	version := regexp.MustCompile(`name="version" value="(\d+)"`).FindStringSubmatch(shown)
+	if version == nil {
+		t.Fatal("the difference is shown without the version that it is of")
+	}
+	wantIn(t, "saving", s.post(t, "/save", "version", version[1]).Body.String(), "saved into hall.yaml")
+	want := strings.Replace(strings.Replace(before, "time: 200 ms", "time: 300 ms", 1), "colour: pink", "colour: white", 1)
+	if got := s.text(t); got != want {
+		t.Errorf("saving writes\n%s\nwant only time and colour changed:\n%s", got, want)
+	}
+}
+
+// TestSavingWritesWhatWasShown: a difference that was shown for another state is
+// not written, and neither is one over a file that was changed meanwhile.
+func TestSavingWritesWhatWasShown(t *testing.T) {
+	s := newStage(t, hall)
+	s.post(t, "/set", "name", "dial.0.echo.time", "value", "350 ms")
+	version := regexp.MustCompile(`name="version" value="(\d+)"`).FindStringSubmatch(s.post(t, "/difference").Body.String())[1]
+	s.post(t, "/set", "name", "dial.0.echo.time", "value", "400 ms")
+	wantIn(t, "saving what was not shown", s.post(t, "/save", "version", version).Body.String(), "nothing was done; look again")
+	if s.text(t) != hall {
+		t.Error("a difference was written that nobody was shown")
+	}
+}
+
+func TestWhatIsWrongIsToldAndChangesNothing(t *testing.T) {
+	s := newStage(t, hall)
+	tests := []struct{ path, name, value, want string }{
+		{"/set", "dial.0.echo.time", "350 lightyears", "350 lightyears"},
+		{"/set", "dial.0.echo.time", "1000000 s", "That cannot be done"},
+		{"/set", "dial.0.echo.tiem", "1 s", "there is no such control"},
+		{"/set", "choice.wind.colour", "puce", "puce"},
+		{"/set", "board", "../../etc/passwd", "there is no such control"},
+		{"/set", "board", "/etc/passwd.yaml", "there is no such control"},
+		{"/slide", "dial.0.echo.time", "far", "there is no such control"},
+		{"/try", "plan", "7", "That cannot be done"},
+	}
+	for _, tt := range tests {
+		text := s.post(t, tt.path, "name", tt.name, "value", tt.value).Body.String()
+		wantIn(t, tt.name+" "+tt.value, text, "That cannot be done", tt.want)
+		if s.server.Unsaved() != 0 {
+			t.Fatalf("after %s %s there is an unsaved change", tt.name, tt.value)
+		}
+	}
+}
+
+func TestPlanIsTriedAndUndone(t *testing.T) {
+	s := newStage(t, strings.Replace(strings.Replace(hall, "m7-216-512k", "m4f-100-128k", 1), "200 ms", "1 s", 1))
+	wantIn(t, "opening", s.get(t, "/").Body.String(), "hall.yaml is over", "Look for lighter plans")
+	wantIn(t, "looking", s.post(t, "/plans").Body.String(), "a shorter echo", "Try plan 1", "nothing else was tried")
+	wantIn(t, "trying", s.post(t, "/try", "plan", "1").Body.String(), "hall.yaml is fits", `value="100 ms"`)
+	wantIn(t, "undoing", s.post(t, "/undo").Body.String(), "hall.yaml is over")
+}
+
+func TestFileChangesShow(t *testing.T) {
+	s := newStage(t, hall)
+	write := func(text string) {
+		t.Helper()
+		if err := os.WriteFile(s.path, []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	seen := regexp.MustCompile(`name="seen" value="(\d+)"`).FindStringSubmatch(s.get(t, "/").Body.String())[1]
+	if code := s.get(t, "/now?seen="+seen).Code; code != http.StatusNoContent {
+		t.Errorf("where nothing changed the page is answered with %d, want 204", code)
+	}
+	write(strings.Replace(hall, "200 ms", "250 ms", 1))
+	wantIn(t, "a change on disk", s.get(t, "/now?seen="+seen).Body.String(), `value="250 ms"`)
+	write(strings.Replace(hall, "time:", "tiem:", 1))
+	wantIn(t, "breaking the file", s.get(t, "/now?seen="+seen).Body.String(), "cannot be read as a graph", "hall.yaml:9:", "^", "did you mean &#39;time&#39;?")
+	s.post(t, "/set", "name", "dial.0.echo.time", "value", "350 ms")
+	if s.server.Unsaved() != 0 {
+		t.Error("a change was made over a file that is broken")
+	}
+	write(hall)
+	text := s.get(t, "/now?seen="+seen).Body.String()
+	if strings.Contains(text, "cannot be read as a graph") || !strings.Contains(text, `value="200 ms"`) {
+		t.Error("after the file was mended the page does not show it")
+	}
+	s.post(t, "/set", "name", "dial.0.echo.time", "value", "350 ms")
+	write(strings.Replace(hall, "pink", "white", 1))
+	wantIn(t, "a change on disk beside an unsaved one", s.get(t, "/now?seen="+seen).Body.String(), `value="350 ms"`, `data-now="white"`, "1 change is not saved")
+}
+
+func TestBrokenFromTheStart(t *testing.T) {
+	s := newStage(t, "board: [")
+	wantIn(t, "opening a broken file", s.get(t, "/").Body.String(), "cannot be read as a graph", "hall.yaml:1:")
+	if err := os.WriteFile(s.path, []byte(hall), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	wantIn(t, "mending it", s.get(t, "/now?seen=0").Body.String(), "hall.yaml is fits")
+}
+
+// TestForeignRequestsAreRefused: what a page of another site, a name that was
+// made to point here, or a guess could send.
+func TestForeignRequestsAreRefused(t *testing.T) {
+	s := newStage(t, hall)
+	good := url.Values{"token": {s.token}, "name": {"dial.0.echo.time"}, "value": {"350 ms"}}.Encode()
+	tests := []struct {
+		name   string
+		change func(r *http.Request)
+		body   string
+		want   int
+	}{
+		{"a name that points here", func(r *http.Request) { r.Host = "theatre.example:8080" }, good, http.StatusForbidden},
+		{"another port", func(r *http.Request) { r.Host = "127.0.0.1:8081" }, good, http.StatusForbidden},
+		{"another site", func(r *http.Request) { r.Header.Set("Origin", "https://theatre.example") }, good, http.StatusForbidden},
+		{"a page of no origin", func(r *http.Request) { r.Header.Set("Origin", "null") }, good, http.StatusForbidden},
+		{"no origin", func(r *http.Request) { r.Header.Del("Origin") }, good, http.StatusForbidden},
+		{"a cross-site fetch", func(r *http.Request) { r.Header.Set("Sec-Fetch-Site", "cross-site") }, good, http.StatusForbidden},
+		{"no token", nil, "name=dial.0.echo.time&value=350+ms", http.StatusForbidden},
+		{"a wrong token", nil, "token=AAAA&name=dial.0.echo.time&value=350+ms", http.StatusForbidden},
+		{"a token in the address", func(r *http.Request) { r.URL.RawQuery = "token=" + s.token }, "name=dial.0.echo.time&value=350+ms", http.StatusForbidden},
+		{"a large body", nil, good + "&more=" + strings.Repeat("x", 100<<10), http.StatusBadRequest},
+		{"the page itself", nil, good, http.StatusOK},
+	}
+	for _, tt := range tests {
+		r := request("/set", tt.body)
+		if tt.change != nil {
+			tt.change(r)
+		}
+		w := httptest.NewRecorder()
+		s.handler.ServeHTTP(w, r)
+		if w.Code != tt.want {
+			t.Errorf("%s is answered with %d, want %d: %.80s", tt.name, w.Code, tt.want, w.Body.String())
+		}
+		if changed := s.server.Unsaved() > 0; changed != (tt.want == http.StatusOK) {
+			t.Errorf("after %s: changed is %v", tt.name, changed)
+		}
+	}
+	for _, path := range []string{"/../hall.yaml", "/static/../serve.go", "/%2e%2e/hall.yaml", "/hall.yaml", "/style.css/..%2f..%2fpage.go", "//etc/passwd", "/set"} {
+		if w := s.get(t, path); w.Code == http.StatusOK {
+			t.Errorf("GET %s is answered with a file", path)
+		}
+	}
+	if w := s.get(t, "/"); !strings.Contains(w.Header().Get("Content-Security-Policy"), "default-src 'none'") || strings.Contains(w.Body.String(), " style=") {
+		t.Error("the page has no strict policy, or a style that its policy forbids")
+	}
+}
+
+// TestServesManyAndEnds opens the real server to a hundred megabytes, to clients
+// that never finish and to many at once; then it must still answer, and end.
+func TestServesManyAndEnds(t *testing.T) {
+	s := newStage(t, hall)
+	l, err := net.Listen("tcp4", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	ended := make(chan error, 1)
+	go func() { ended <- s.server.Serve(ctx, l) }()
+	at := "http://" + l.Addr().String()
+	for range 20 { // slow clients: half a header, and half a body
+		for _, half := range []string{"GET / HTTP/1.1\r\nHost: ", "POST /set HTTP/1.1\r\nHost: " + l.Addr().String() + "\r\nOrigin: " + at + "\r\nContent-Type: application/x-www-form-urlencoded\r\nContent-Length: 1000\r\n\r\ntok"} {
+			c, err := net.Dial("tcp4", l.Addr().String())
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer c.Close()
+			if _, err := io.WriteString(c, half); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	r, err := http.NewRequest(http.MethodPost, at+"/set", io.LimitReader(bufio.NewReader(endless{}), 100<<20))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	r.Header.Set("Origin", at)
+	if answer, err := http.DefaultClient.Do(r); err == nil {
+		answer.Body.Close()
+		if answer.StatusCode != http.StatusBadRequest {
+			t.Errorf("a body of 100 MiB is answered with %d, want 400", answer.StatusCode)
+		}
+	}
+	var all sync.WaitGroup
+	failures := make(chan error, 100)
+	for i := range 100 {
+		all.Go(func() {
+			form := url.Values{"token": {s.token}, "name": {"dial.0.echo.time"}, "value": {fmt.Sprintf("%d ms", 100+i)}}
+			r, _ := http.NewRequest(http.MethodPost, at+"/set", strings.NewReader(form.Encode()))
+			r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+			r.Header.Set("Origin", at)
+			r.Header.Set("HX-Request", "true")
+			answer, err := http.DefaultClient.Do(r)
+			if err != nil {
+				failures <- err
+				return
+			}
+			defer answer.Body.Close()
+			if text, err := io.ReadAll(answer.Body); err != nil || answer.StatusCode != http.StatusOK || !strings.Contains(string(text), `id="desk"`) {
+				failures <- fmt.Errorf("%d, %v", answer.StatusCode, err)
+			}
+		})
+	}
+	all.Wait()
+	close(failures)
+	for err := range failures {
+		t.Errorf("a client beside slow ones is not served: %v", err)
+	}
+	http.DefaultClient.CloseIdleConnections()
+	cancel()
+	select {
+	case err := <-ended:
+		if err != nil {
+			t.Errorf("the server ends with %v", err)
+		}
+	case <-time.After(30 * time.Second):
+		t.Error("the server does not end")
+	}
+}
+
+type endless struct{}
+
+func (endless) Read(p []byte) (int, error) {
+	for i := range p {
+		p[i] = 'x'
+	}
+	return len(p), nil
+}
+
+// BenchmarkChange is one turn of a dial of 60 nodes, answered whole.
+func BenchmarkChange(b *testing.B) {
+	var text strings.Builder
+	text.WriteString("board: m7-480-sdram\nsample_rate: 48 kHz\nblock_size: 48\nnodes:\n  n0: {block: noise}\n")
+	for i := 1; i < 59; i++ {
+		kind := []string{"biquad", "delay, time: 20 ms", "gain"}[i%3]
+		fmt.Fprintf(&text, "  n%d: {block: %s, from: n%d}\n", i, kind, i-1)
+	}
+	text.WriteString("  out: {block: audio-out, from: n58}\n")
+	s := newStage(b, text.String())
+	i := 0
+	for b.Loop() {
+		i++
+		w := s.post(b, "/set", "name", "dial.0.n1.time", "value", fmt.Sprintf("%d ms", 10+i%50))
+		if w.Code != http.StatusOK {
+			b.Fatalf("a change is answered with %d", w.Code)
+		}
+		b.ReportMetric(float64(w.Body.Len()), "bytes/answer")
+	}
+}
