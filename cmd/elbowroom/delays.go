@@ -20,6 +20,7 @@ import (
 type delaysOptions struct {
 	overrides
 	node, tempo, clock      string
+	plot                    string
 	times, notes, divisions []string
 	formats, channels       []string
 }
@@ -55,8 +56,10 @@ most. --sample-rate, --sample-format and --channels take several.`,
 	f.StringSliceVar(&opts.channels, "channels", []string{"1"}, "channels of the delay")
 	a.formatFlag(cmd)
 	cmd.Args = cobra.MaximumNArgs(1)
+	drawing := plotFlag(cmd)
 	watch := watchFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		opts.plot = *drawing
 		return a.answer(cmd, *watch, args, func(w io.Writer) error { return a.runDelays(w, opts, args) })
 	}
 	return cmd
@@ -100,6 +103,9 @@ func (a *app) runDelays(w io.Writer, opts delaysOptions, args []string) error {
 		name = ""
 	}
 	r := delaysReport(name, q, answer)
+	if err := plot(opts.plot, r.picture()); err != nil {
+		return err
+	}
 	return a.tell(w, r, r.rows(), r.document())
 }
 
@@ -356,7 +362,7 @@ func (r *DelaysReport) rows() *table {
 
 // document is the answer for people.
 func (r *DelaysReport) document() document {
-	d := document{{text: strings.ToUpper(r.Sentence[:1]) + r.Sentence[1:] + "."}}
+	d := document{{text: capital(r.Sentence)}}
 	first := r.Longest[0].Kept
 	several := slices.ContainsFunc(r.Longest, func(l Longest) bool { return l.Channels != first.Channels || l.Rate != first.Rate })
 	// What all rows share stands in the title.

@@ -106,7 +106,7 @@ func (r *HoldersReport) rows() *table {
 
 // document is the answer for people.
 func (r *HoldersReport) document() document {
-	d := document{{text: strings.ToUpper(r.Sentence[:1]) + r.Sentence[1:] + "."}}
+	d := document{{text: capital(r.Sentence)}}
 	holding := &table{align: "lrllrr", header: []string{"board", "clock", "verdict", "scarcest", "left of it", "worst block"}}
 	others := &table{align: "lll", header: []string{"board", "verdict", "because of"}}
 	for i := range r.Boards {

@@ -31,12 +31,16 @@ spaced, or a list. Of a parameter that moves it turns the far end of the span.`,
   $ elbowroom sweep --over echo.time=100ms..2s/20 --over block_size=16,48 storm.yaml`,
 	}
 	cmd.Flags().StringArrayVar(&over, "over", nil, "try `NUMBER=VALUES`; once or twice, in place of sample rate and block size")
+	drawing := plotFlag(cmd)
 	a.question(cmd, &opts, func(w io.Writer, c *checked) error {
 		axes, err := axesOf(c.estimate.Graph, over)
 		if err != nil {
 			return err
 		}
 		r := sweepReport(c.name, ask.Run(c.estimate, axes...))
+		if err := plot(*drawing, r.picture()); err != nil {
+			return err
+		}
 		return a.tell(w, r, r.rows(), r.document())
 	})
 	return cmd
@@ -226,7 +230,7 @@ const mostFitting = 6
 
 // document is the answer for people.
 func (r *SweepReport) document() document {
-	d := document{{text: strings.ToUpper(r.Sentence[:1]) + r.Sentence[1:] + "."}}
+	d := document{{text: capital(r.Sentence)}}
 	if len(r.Axes) == 1 {
 		return append(d, section{table: r.list(r.Settings)}, r.notices())
 	}
