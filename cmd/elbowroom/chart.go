@@ -240,7 +240,11 @@ func (c *chart) draw(b *strings.Builder) {
 		for _, p := range l.points {
 			mark(b, atX(p.x), atY(p.y), p.shape, colour)
 			if p.label != "" {
-				caption(b, atX(p.x)-6, atY(p.y)-6, "end", `font-size="11"`, p.label)
+				x, y, anchor := atX(p.x)-6, atY(p.y)-6, "end"
+				if x < marginLeft+60 { // no room before the axis
+					x, y, anchor = x+12, y+18, "start"
+				}
+				caption(b, x, y, anchor, `font-size="11"`, p.label)
 			}
 		}
 		if n := len(l.points); n > 0 && (l.ramp < 0 || i == 0 || i == len(c.lines)-1) {
