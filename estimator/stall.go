@@ -10,8 +10,6 @@ import (
 // and where the caches are cold and all is fetched anew.
 type Stalls struct{ Mean, Cold float64 }
 
-func (s Stalls) plus(t Stalls) Stalls { return Stalls{s.Mean + t.Mean, s.Cold + t.Cold} }
-
 // stalls adds up, for every node, the cycles that it waits for memory: for what
 // lies in RAM, for constants in flash, and for its code where that is not
 // cached. It returns the stalls of what belongs to no single node.
