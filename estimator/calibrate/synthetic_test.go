@@ -53,10 +53,9 @@ func readingsOf(t testing.TB, text string, graphs ...*estimator.Graph) *Readings
 // synthetic is a board whose true factors are known: readings of nodes at block
 // sizes, each the estimate times the factor of its block times an error.
 type synthetic struct {
-	fit    *fit
-	truth  map[string]float64 // by block
-	stalls float64
-	noise  float64
+	fit   *fit
+	truth map[string]float64 // by block
+	noise float64
 }
 
 func newSynthetic(t testing.TB, truth map[string]float64, noise float64) *synthetic {
