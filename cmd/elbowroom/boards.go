@@ -19,7 +19,10 @@ import (
 )
 
 // boardsOptions are the flags of boards.
-type boardsOptions struct{ chip, graph string }
+type boardsOptions struct {
+	chip, graph string
+	plans       bool
+}
 
 func (a *app) boardsCommand() *cobra.Command {
 	var opts boardsOptions
@@ -27,8 +30,8 @@ func (a *app) boardsCommand() *cobra.Command {
 		Use:   "boards [NAME]",
 		Short: "Show the boards",
 		Long: `List the board classes; with --chip those that a chip belongs to; with --for
-those that hold a graph, the most headroom first, and what rules out the others;
-with a NAME everything that is known of one, and of its core, with the source of every
+those that hold a graph, the most headroom first, and what rules out the others,
+with --plans also the least that must be given up on each of these; with a NAME everything that is known of one, and of its core, with the source of every
 figure. The counts of jacks are plain defaults: a board file of your own says
 'like: NAME' and what differs.`,
 		Example: `  $ elbowroom boards --chip STM32H743VIT6
@@ -36,13 +39,13 @@ figure. The counts of jacks are plain defaults: a board file of your own says
   $ elbowroom boards m7-480-sdram`,
 		Args:              cobra.MaximumNArgs(1),
 		ValidArgsFunction: completeBoards,
-		RunE: func(_ *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := opts.check(args); err != nil {
 				return err
 			}
 			return a.answered(func(w io.Writer) error {
 				if opts.graph != "" {
-					return a.boardsFor(w, opts.graph)
+					return a.boardsFor(cmd.Context(), w, opts)
 				}
 				return a.runBoards(w, opts, args)
 			})
@@ -50,6 +53,7 @@ figure. The counts of jacks are plain defaults: a board file of your own says
 	}
 	cmd.Flags().StringVar(&opts.chip, "chip", "", "list the boards that a chip of this `marking` belongs to")
 	cmd.Flags().StringVar(&opts.graph, "for", "", "tell which boards hold this `graph`")
+	cmd.Flags().BoolVar(&opts.plans, "plans", false, "with --for, find what must be given up on the boards that do not hold it; takes seconds")
 	a.formatFlag(cmd)
 	return cmd
 }

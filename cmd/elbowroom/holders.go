@@ -1,15 +1,19 @@
 package main
 
 import (
+	"cmp"
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
 
 	"elbowroom/blocks"
 	"elbowroom/estimator"
 	"elbowroom/estimator/ask"
+	"elbowroom/estimator/lighten"
 )
 
 // HoldersReport is which boards hold a graph. Every format prints from it.
@@ -33,6 +37,15 @@ type Candidate struct {
 	Load    float64   `json:"load,omitempty" jsonschema:"share of the cycles that the worst block takes at most"`
 	Against []Against `json:"against,omitempty" jsonschema:"what rules the board out or leaves it unsure, the farthest first"`
 	Refusal string    `json:"refusal,omitempty"`
+	Cost    *Cost     `json:"cost,omitempty" jsonschema:"with --plans, what must be given up so that the board holds the graph; left out where it holds it or refuses it"`
+}
+
+// Cost is the least that must be given up so that a board holds a graph.
+type Cost struct {
+	Found   bool         `json:"found" jsonschema:"whether there is a plan; then loss and changes tell it"`
+	Loss    float64      `json:"loss,omitempty" jsonschema:"points: 1 is noticed only in comparison, 10 plainly heard, 100 a function gone"`
+	Changes []PlanChange `json:"changes,omitempty"`
+	Proven  bool         `json:"proven" jsonschema:"whether no plan of what was tried loses less, or none fits"`
 }
 
 // Against is a resource that rules a board out, or leaves it unsure.
@@ -42,21 +55,57 @@ type Against struct {
 	Verdict  string  `json:"verdict" jsonschema:"unsure or over"`
 	Used     float64 `json:"used"`
 	Limit    float64 `json:"limit"`
+	Rests    string  `json:"rests,omitempty" jsonschema:"the unconfirmed default that decides, with the line to write in a board file"`
 
 	kind estimator.ResourceKind
 }
 
+// costSteps bounds the planner on each board: what it finds by then is told,
+// and whether it is proven. 'lighten --board' goes on for longer.
+const costSteps = 200_000
+
 // boardsFor tells which boards hold a graph.
-func (a *app) boardsFor(w io.Writer, name string) error {
-	c, err := a.estimate(name, overrides{})
+func (a *app) boardsFor(ctx context.Context, w io.Writer, opts boardsOptions) error {
+	c, err := a.estimate(opts.graph, overrides{})
 	if err != nil {
 		return err
 	}
 	if c.estimate == nil {
 		return c.errs.Err()
 	}
-	r := holdersReport(c.name, c.estimate, ask.Candidates(c.estimate, c.lib.BoardNames()))
+	list := ask.Candidates(c.estimate, c.lib.BoardNames())
+	r := holdersReport(c.name, c.estimate, list)
+	if opts.plans {
+		progress := a.progress()
+		for i := range list {
+			if r.Boards[i].Cost, err = cost(ctx, &list[i], progress); err != nil {
+				return err
+			}
+		}
+	}
 	return a.tell(w, r, r.rows(), r.document())
+}
+
+// cost is what must be given up on a board; nil where it holds the graph or
+// refuses it.
+func cost(ctx context.Context, c *ask.Candidate, progress func(string)) (*Cost, error) {
+	if c.After == nil || c.Verdict <= estimator.Tight {
+		return nil, nil
+	}
+	o := lighten.Options{Steps: costSteps}
+	if progress != nil {
+		o.Progress = func(doing string) { progress(c.Board + ": " + doing) }
+	}
+	found, err := lighten.Find(ctx, c.After, o)
+	if err != nil {
+		return nil, err
+	}
+	out := &Cost{Found: len(found.Plans) > 0, Proven: found.Proven}
+	if out.Found {
+		p := planOf("", c.After, &found.Plans[0], 1)
+		out.Loss, out.Changes = p.Loss, p.Changes
+	}
+	return out, nil
 }
 
 func holdersReport(file string, e *estimator.Estimate, list []ask.Candidate) *HoldersReport {
@@ -68,7 +117,7 @@ func holdersReport(file string, e *estimator.Estimate, list []ask.Candidate) *Ho
 			out.Verdict = stoppedByRefusal
 		}
 		for _, res := range c.Against {
-			out.Against = append(out.Against, Against{res.Name, kindNames[res.Kind].kind, res.Verdict.String(), res.Used.Value, res.Limit, res.Kind})
+			out.Against = append(out.Against, Against{res.Name, kindNames[res.Kind].kind, res.Verdict.String(), res.Used.Value, res.Limit, res.Rests, res.Kind})
 		}
 		r.Boards = append(r.Boards, out)
 	}
@@ -93,13 +142,22 @@ func (c *Candidate) holds() bool {
 }
 
 func (r *HoldersReport) rows() *table {
-	t := &table{header: []string{"file", "board", "core", "clock", "verdict", "scarcest", "scarcest_share", "scarcest_left", "load", "against", "refusal"}}
+	t := &table{header: []string{"file", "board", "core", "clock", "verdict", "scarcest", "scarcest_share", "scarcest_left", "load", "against", "refusal", "plan", "loss", "proven"}}
 	for _, c := range r.Boards {
 		var against []string
 		for _, a := range c.Against {
 			against = append(against, a.Resource)
 		}
-		t.add(r.File, c.Board, c.Core, plain(c.Clock), c.Verdict, c.Scarce, plain(c.Share), fmt.Sprint(c.Left), plain(c.Load), strings.Join(against, " "), c.Refusal)
+		row := []string{r.File, c.Board, c.Core, plain(c.Clock), c.Verdict, c.Scarce, plain(c.Share), fmt.Sprint(c.Left), plain(c.Load), strings.Join(against, " "), c.Refusal}
+		switch {
+		case c.Cost == nil:
+			row = append(row, "", "", "")
+		case !c.Cost.Found:
+			row = append(row, "", "", strconv.FormatBool(c.Cost.Proven))
+		default:
+			row = append(row, c.Cost.changes(), plain(c.Cost.Loss), strconv.FormatBool(c.Cost.Proven))
+		}
+		t.add(row...)
 	}
 	return t
 }
@@ -125,7 +183,63 @@ func (r *HoldersReport) document() document {
 	if len(others.rows) > 0 {
 		d = append(d, section{title: "What rules out the others, the nearest first", table: others})
 	}
+	if costs := r.costs(); len(costs.rows) > 0 {
+		d = append(d, section{title: "The least that must be given up on the others", table: costs,
+			after: "Points: 1 is noticed only in comparison, 10 plainly heard, 100 a function gone. 'elbowroom lighten --board NAME' tells what is heard, and more plans."})
+	}
 	return d
+}
+
+// costs are what must be given up on the boards that do not hold the graph, the
+// least first.
+func (r *HoldersReport) costs() *table {
+	t := &table{align: "lrl", header: []string{"board", "points", "give up"}}
+	list := slices.DeleteFunc(slices.Clone(r.Boards), func(c Candidate) bool { return c.Cost == nil })
+	slices.SortStableFunc(list, func(a, b Candidate) int {
+		switch {
+		case a.Cost.Found && b.Cost.Found:
+			return cmp.Compare(a.Cost.Loss, b.Cost.Loss)
+		case a.Cost.Found:
+			return -1
+		case b.Cost.Found:
+			return 1
+		}
+		return 0
+	})
+	for _, c := range list {
+		name, loss, text := c.Board, "", "nothing that may be given up makes it fit"
+		switch {
+		case c.Cost.Found:
+			loss, text = points(c.Cost.Loss), c.Cost.changes()
+			if !c.Cost.Proven {
+				loss = "≤ " + loss
+			}
+		case c.guessed():
+			text = "nothing helps, but a plain default alone rules it out: a board file of your own decides"
+		case !c.Cost.Proven:
+			text = "no plan was found, and not all were tried"
+		}
+		for _, line := range wrap(text, width-32) {
+			t.add(name, loss, line)
+			name, loss = "", ""
+		}
+	}
+	return t
+}
+
+// guessed tells whether all that stands against a board rests on its plain
+// defaults.
+func (c *Candidate) guessed() bool {
+	return !slices.ContainsFunc(c.Against, func(a Against) bool { return a.Rests == "" })
+}
+
+// changes are what a plan writes, in one line.
+func (c *Cost) changes() string {
+	var words []string
+	for _, change := range c.Changes {
+		words = append(words, strings.TrimPrefix(change.Node+": "+change.Write, ": "))
+	}
+	return strings.Join(words, "; ")
 }
 
 // because tells what rules a board out, the farthest first.
@@ -158,6 +272,8 @@ func shorten(text string, width int) string {
 func (o *boardsOptions) check(args []string) error {
 	given := slices.DeleteFunc([]string{"--chip " + o.chip, "--for " + o.graph}, func(s string) bool { return strings.HasSuffix(s, " ") })
 	switch {
+	case o.plans && o.graph == "":
+		return hinted{errors.New("--plans asks about a graph, and none is named"), "write '--for GRAPH --plans'"}
 	case len(args) == 1 && len(given) > 0:
 		return hinted{errors.New(strings.Fields(given[0])[0] + " lists boards, and a board is named already"), "leave one of them out"}
 	case len(given) > 1:

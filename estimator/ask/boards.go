@@ -21,6 +21,7 @@ type Candidate struct {
 	// Against are the resources that rule the board out, or leave it unsure, the
 	// farthest first.
 	Against []estimator.Resource
+	After   *estimator.Estimate // of the graph on the board; nil where it was refused
 }
 
 // Candidates tries a graph on boards by name, all else equal: those that hold
@@ -50,6 +51,7 @@ func candidate(g *estimator.Graph, board string) Candidate {
 		return c
 	}
 	e := p.after
+	c.After = e
 	c.Verdict, c.Core, c.Clock = e.Verdict, e.Graph.Core.Name, e.Graph.Board.Clock
 	c.Memory = Scarcest(e)
 	for _, r := range e.Resources {
