@@ -58,8 +58,9 @@ type relaxed struct {
 	cheapest []int     // of each group: where in alive its cheapest option is
 	value    []float64 // of each option alive
 	excess   []float64 // of each row: what is used beyond its limit
-	due      []float64 // of each charge: its price, 0 where it is paid
 	shares   []float64 // of each charge: the sum of the shares in it
+	due      []float64 // of each charge: its price for one share
+	toll     []float64 // of each link: what its node pays of a charge, 0 where that is paid
 }
 
 // relax finds the cheapest option of every node when each unit of each row has
@@ -76,42 +77,26 @@ func (s *search) relax(st *state, price, share []float64) float64 {
 		r.excess[row] = st.use[row] - f.limit[row]
 		bound += p * r.excess[row]
 	}
-	prices, stall := price[:len(f.resources)], 0.0
-	if f.stalled >= 0 {
-		stall = price[f.stalled]
-	}
 	for g := range st.groups {
 		group := &st.groups[g]
 		least, at := math.Inf(1), group.from
-		if group.buffer != nil {
-			for a := group.from; a < group.to; a++ {
-				p := &f.buffers[st.alive[a]][0].places[0]
-				v := stall*p.stall + price[p.row]*group.buffer.bytes
-				r.value[a] = v
-				if v < least {
-					least, at = v, a
-				}
+		for a := group.from; a < group.to; a++ {
+			o := st.alive[a]
+			v := f.cost[o]
+			for row, u := range f.take[o] {
+				v += price[row] * u
 			}
-		} else {
-			for a := group.from; a < group.to; a++ {
-				o := st.alive[a]
-				v := f.cost[o]
-				uses := f.uses[o]
-				for row, p := range prices {
-					v += p * uses[row]
-				}
-				for _, l := range f.links[o] {
-					v += r.due[f.charge[l]] * share[l]
-				}
-				for b := range f.buffers[o] {
-					buffer := &f.buffers[o][b]
-					_, v1 := s.home(st, buffer, price)
-					v += v1 * buffer.copies
-				}
-				r.value[a] = v
-				if v < least {
-					least, at = v, a
-				}
+			for _, l := range f.links[o] {
+				v += r.toll[l]
+			}
+			for b := range f.loose[o] {
+				buffer := &f.loose[o][b]
+				_, v1 := s.home(st, buffer, price)
+				v += v1 * buffer.copies
+			}
+			r.value[a] = v
+			if v < least {
+				least, at = v, a
 			}
 		}
 		r.cheapest[g] = at
@@ -124,7 +109,7 @@ func (s *search) relax(st *state, price, share []float64) float64 {
 // load adds what the cheapest option of a node or copy uses to the excess.
 func (s *search) load(st *state, o int, price, share []float64) {
 	f, r := s.flat, &s.relaxed
-	for row, u := range f.uses[o] {
+	for row, u := range f.take[o] {
 		r.excess[row] += u
 	}
 	for _, l := range f.links[o] {
@@ -136,8 +121,8 @@ func (s *search) load(st *state, o int, price, share []float64) {
 			}
 		}
 	}
-	for b := range f.buffers[o] {
-		buffer := &f.buffers[o][b]
+	for b := range f.loose[o] {
+		buffer := &f.loose[o][b]
 		p, _ := s.home(st, buffer, price)
 		if p == nil {
 			continue
@@ -154,6 +139,7 @@ func (s *search) load(st *state, o int, price, share []float64) {
 func (s *search) owe(st *state) {
 	f := s.flat
 	clear(s.marked)
+	clear(s.relaxed.toll)
 	s.owed = s.owed[:0]
 	for _, o := range st.alive {
 		for _, l := range f.links[o] {
@@ -181,6 +167,9 @@ func (s *search) dues(st *state, price, share []float64) {
 			}
 			r.due[c] /= sum
 		}
+	}
+	for _, l := range s.owed {
+		r.toll[l] = r.due[f.charge[l]] * share[l]
 	}
 }
 
@@ -215,6 +204,7 @@ func (s *search) climb(st *state, times int, each func()) bool {
 	copy(share, st.share)
 	s.owe(st)
 	best, stride, idle, gain := math.Inf(-1), 1.0, 0, 0.1
+	patience := max(3, times/20) // rounds without gain before steps get shorter: house judgement
 	for range times {
 		if !s.more() {
 			break
@@ -224,7 +214,7 @@ func (s *search) climb(st *state, times int, each func()) bool {
 			best, idle = bound, 0
 			copy(st.price, price)
 			copy(st.share, share)
-		} else if idle++; idle == 3 {
+		} else if idle++; idle == patience {
 			stride, idle = stride*0.7, 0
 		}
 		st.bound = max(st.bound, bound)

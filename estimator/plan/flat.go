@@ -42,6 +42,8 @@ type flat struct {
 	modes     [][]int     // of each option without places, those with them; nil: too many
 	cost      []float64   // of each option
 	uses      [][]float64 // of each option, by row
+	take      [][]float64 // of each option, by row: its use and that of copies with one place; no banks where it has no such copies
+	loose     [][]buffer  // of each option: those with several places
 	floor     [][]float64 // of each option, by row: its use with the least stall
 	wait      []float64   // of each option: its least stall
 	links     [][]int     // of each option
@@ -133,6 +135,7 @@ func newFlat(m *Model, g goal) *flat {
 	f.first = append(f.first, len(f.node))
 	f.layPlaces()
 	f.layModes()
+	f.takes()
 	f.floors()
 	for _, r := range f.resources {
 		f.limit, f.soft = append(f.limit, float64(m.Resources[r].Limit)), append(f.soft, g.beyond(r))
@@ -232,6 +235,28 @@ func (f *flat) layModes() {
 			f.modes[o] = append(f.modes[o], len(f.node))
 			f.add(o, way)
 		}
+	}
+}
+
+// takes adds up what every option uses wherever its other copies lie.
+func (f *flat) takes() {
+	rows := len(f.resources) + len(f.m.Banks)
+	for o, use := range f.uses {
+		take := append(make([]float64, 0, rows), use...)
+		take = take[:len(f.resources)]
+		var loose []buffer
+		for _, b := range f.buffers[o] {
+			if len(b.places) != 1 {
+				loose = append(loose, b)
+				continue
+			}
+			take = take[:rows]
+			take[b.places[0].row] += b.bytes * b.copies
+			if f.stalled >= 0 {
+				take[f.stalled] += b.places[0].stall * b.copies
+			}
+		}
+		f.take, f.loose = append(f.take, take), append(f.loose, loose)
 	}
 }
 

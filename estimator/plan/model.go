@@ -14,7 +14,8 @@
 // shared out among them, and buffers go where they are cheapest, so that both
 // have their part in the bound. Prices climb by subgradients: what is asked for
 // beyond its limit gets dearer. At the root that takes some hundred rounds, and
-// below a few, from the prices above.
+// below a few, from the prices above. The same bound with losses left out tells
+// at the root, most times, that nothing fits.
 //
 // The search is depth first. At every state it takes out each option that the
 // bound rules out or that no limit leaves room for, then tries the option that
@@ -23,7 +24,10 @@
 // than another of its node in any way is dropped beforehand, as for
 // multiple-choice knapsacks (P. Sinha and A. Zoltners, Operations Research 27,
 // 1979; from memory). The first plans come from the cheapest choices, made to fit
-// and improved by single swaps and pairs of them.
+// and improved by single swaps and pairs of them. They are seldom among the best,
+// and what is not ruled out by a good plan is many times as much; so the search
+// goes down in dives, each for plans up to a cost a little above what is proven
+// to be needed, and the next one farther where none was found.
 //
 // Work is counted in steps and never in time, so that the same model has the
 // same answer.

@@ -24,6 +24,7 @@ type search struct {
 	o       Options
 	best    []found // the best so far, best first
 	open    float64 // least bound of what was left unsearched
+	cutoff  float64 // what costs more is left for a later dive
 	steps   int64
 	looked  int64 // steps at the last look at the context
 	stopped bool
@@ -50,37 +51,12 @@ type found struct {
 func newSearch(ctx context.Context, m *Model, o Options, g goal) *search {
 	o.Plans = max(o.Plans, 1)
 	f := newFlat(m, g)
-	return &search{ctx: ctx, flat: f, o: o, open: math.Inf(1),
+	return &search{ctx: ctx, flat: f, o: o, open: math.Inf(1), cutoff: math.Inf(1),
 		relaxed: relaxed{cheapest: make([]int, len(m.Nodes)+f.slots), value: make([]float64, len(f.node)),
-			excess: make([]float64, len(f.limit)), due: make([]float64, len(f.due)), shares: make([]float64, len(f.due))},
+			excess: make([]float64, len(f.limit)), due: make([]float64, len(f.due)), shares: make([]float64, len(f.due)),
+			toll: make([]float64, len(f.charge))},
 		trialPrice: make([]float64, len(f.limit)), trialShare: make([]float64, len(f.charge)),
 		marked: make([]bool, len(f.charge)), picked: make([]int, len(m.Nodes)), lying: make([]int, f.slots)}
-}
-
-// run searches the whole model.
-func (s *search) run() {
-	st := s.flat.newState()
-	for i := range s.flat.m.Nodes {
-		from := len(st.alive)
-		for o := s.flat.first[i]; o < s.flat.first[i+1]; o++ {
-			if !s.flat.placeable(o) || s.dominated(o) {
-				continue
-			}
-			if modes := s.flat.modes[o]; modes != nil {
-				st.alive = append(st.alive, modes...)
-			} else {
-				st.alive = append(st.alive, o)
-			}
-		}
-		st.groups = append(st.groups, group{node: i, from: from, to: len(st.alive)})
-	}
-	s.stack = []*state{st}
-	if !s.tighten(st) {
-		return
-	}
-	if s.start(st) || s.stopped {
-		s.descend(0)
-	}
 }
 
 // placeable is whether every buffer of an option has a place to lie in.
@@ -115,6 +91,9 @@ func (s *search) more() bool {
 // headroom: it then leaves so much of each limit, at its price.
 func (s *search) beaten(bound float64, price []float64) bool {
 	g := &s.flat.goal
+	if bound > s.cutoff+s.rounding() {
+		return true
+	}
 	if len(s.best) < s.o.Plans {
 		return bound > s.flat.most
 	}
@@ -138,6 +117,9 @@ func (s *search) rounding() float64 { return 1e-9 + 1e-12*s.flat.most }
 
 // aim is the value that prices are to reach, from the best bound so far.
 func (s *search) aim(bound float64) float64 {
+	if !math.IsInf(s.cutoff, 1) {
+		return s.cutoff + s.flat.goal.grain
+	}
 	if len(s.best) < s.o.Plans {
 		return bound + 0.1*s.flat.most
 	}
