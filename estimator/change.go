@@ -68,6 +68,9 @@ func (g *Graph) Path(n *Node, key ...string) []string {
 	return append(path, key...)
 }
 
+// SourcePath is where the name of a source stands in the file, for edits.
+func (g *Graph) SourcePath(s Source) []string { return g.root.PathTo(s.Place) }
+
 // at is the value at a path of the file; not given where there is none.
 func (g *Graph) at(path []string) source.Value {
 	v := g.root

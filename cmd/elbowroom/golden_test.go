@@ -20,6 +20,7 @@ var questions = map[string][]string{
 	"compare": {"compare", "--block-size", "16"},
 	"delays":  {"delays"},
 	"limits":  {"limits"},
+	"split":   {"split", "--boards", "m7-300-384k,m4f-168-192k"},
 	"sweep":   {"sweep"},
 }
 

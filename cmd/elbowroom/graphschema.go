@@ -27,6 +27,7 @@ var outputs = map[string]struct {
 	"delays":    {"delays", describe[DelaysReport]},
 	"boards":    {"boards --for", describe[HoldersReport]},
 	"compare":   {"compare", describe[CompareReport]},
+	"split":     {"split", describe[SplitReport]},
 }
 
 func describe[T any]() (*jsonschema.Schema, error) { return jsonschema.For[T](nil) }

@@ -55,6 +55,7 @@ type Against struct {
 	Verdict  string  `json:"verdict" jsonschema:"unsure or over"`
 	Used     float64 `json:"used"`
 	Limit    float64 `json:"limit"`
+	Share    float64 `json:"share" jsonschema:"of the limit that is taken at most"`
 	Rests    string  `json:"rests,omitempty" jsonschema:"the unconfirmed default that decides, with the line to write in a board file"`
 
 	kind estimator.ResourceKind
@@ -117,7 +118,7 @@ func holdersReport(file string, e *estimator.Estimate, list []ask.Candidate) *Ho
 			out.Verdict = stoppedByRefusal
 		}
 		for _, res := range c.Against {
-			out.Against = append(out.Against, Against{res.Name, kindNames[res.Kind].kind, res.Verdict.String(), res.Used.Value, res.Limit, res.Rests, res.Kind})
+			out.Against = append(out.Against, against(&res))
 		}
 		r.Boards = append(r.Boards, out)
 	}
@@ -134,6 +135,10 @@ func holdersReport(file string, e *estimator.Estimate, list []ask.Candidate) *Ho
 			counted(len(list), "board"), held, file, first.Board, blocks.Bytes(first.Left).Down(), first.Scarce, blocks.Percent(1-first.Load))
 	}
 	return r
+}
+
+func against(r *estimator.Resource) Against {
+	return Against{r.Name, kindNames[r.Kind].kind, r.Verdict.String(), r.Used.Value, r.Limit, r.Share(), r.Rests, r.Kind}
 }
 
 // holds tells whether the graph fits the board or is tight on it.
@@ -253,7 +258,11 @@ func (c *Candidate) because() string {
 		case estimator.JackResource:
 			words = append(words, fmt.Sprintf("%s %s of %s", jacks(a.Resource), amount(a.kind, a.Used), amount(a.kind, a.Limit)))
 		default:
-			words = append(words, fmt.Sprintf("%s %s", a.Resource, percent(a.Used, a.Limit)))
+			share := percent(a.Used, a.Limit)
+			if a.Used <= a.Limit {
+				share = "up to " + blocks.Percent(a.Share)
+			}
+			words = append(words, a.Resource+" "+share)
 		}
 	}
 	return strings.Join(words, ", ")

@@ -103,6 +103,8 @@ const usage = `Usage:
   elbowroom sweep GRAPH             load and latency over a grid of settings
   elbowroom delays [GRAPH]          how long can a delay be, and what does it take?
   elbowroom compare GRAPH [OTHER]   what differs, row by row, and why?
+  elbowroom split GRAPH --boards A,B
+                                    what goes on which of two boards?
 
   elbowroom calibrate GRAPH... --from TIMES
                                     learn from cycles measured on the board
@@ -178,6 +180,7 @@ func (a *app) rootCommand() *cobra.Command {
 		a.sweepCommand(),
 		a.delaysCommand(),
 		a.compareCommand(),
+		a.splitCommand(),
 	)
 	root.CompletionOptions.DisableDefaultCmd = true
 	return root
