@@ -83,6 +83,31 @@ func (e *Estimate) WorstCauses() []Cause {
 	return causes
 }
 
+// Coinciding are the nodes whose work that falls due now and then meets in the
+// worst block and so makes it too much: what each takes there more than in the
+// mean, the largest first. There are none where the cycles suffice, or would
+// not if only the largest of them fell into that block.
+func (e *Estimate) Coinciding() []Cause {
+	cpu := e.Resource("cpu")
+	var hops []Cause
+	sum := 0.0
+	for _, c := range e.WorstCauses() {
+		if c.Kind == CauseHops && c.Cycles > 0 {
+			hops = append(hops, c)
+			sum += c.Cycles
+		}
+	}
+	if len(hops) < 2 || cpu.Used.High <= cpu.Limit {
+		return nil
+	}
+	worst, _ := e.worstScene()
+	apart := 1 - (sum-hops[0].Cycles)/worst.Total().Value
+	if cpu.Used.High*apart > cpu.Limit { // the band is that of the whole
+		return nil
+	}
+	return hops
+}
+
 // BoundCauses are the reasons why the bound is more than the worst block.
 func (e *Estimate) BoundCauses() []Cause {
 	var causes []Cause

@@ -33,6 +33,8 @@ type Lighter struct {
 	Sentence string    `json:"sentence" jsonschema:"the verdict in words with figures"`
 	Mistakes []Mistake `json:"mistakes,omitempty" jsonschema:"what is wrong with the file; then all else is left out"`
 	Rests    []string  `json:"rests,omitempty" jsonschema:"unconfirmed defaults of the board that decide, with the lines to write"`
+	Hops     []Cause   `json:"coinciding,omitempty" jsonschema:"work that falls due now and then, where meeting in one block alone makes that too much"`
+	Relief   string    `json:"relief,omitempty" jsonschema:"what would part such work"`
 	Plans    []Plan    `json:"plans,omitempty" jsonschema:"the least loss first"`
 	Proven   bool      `json:"proven" jsonschema:"whether no plan of what was tried loses less than the first, or none fits"`
 	Bound    float64   `json:"bound,omitempty" jsonschema:"points that any plan loses at least, where that is not proven"`
@@ -273,6 +275,9 @@ func lighter(file string, e *estimator.Estimate, found *lighten.Result) *Lighter
 			l.Rests = append(l.Rests, rests)
 		}
 	}
+	if hops := e.Coinciding(); len(hops) > 0 {
+		l.Hops, l.Relief = causes(e.Graph, hops), e.Relief()
+	}
 	if found.Miss != nil {
 		l.Miss = miss(file, e, found.Miss)
 	}
@@ -353,6 +358,9 @@ func (a *app) printLighter(w io.Writer, l *Lighter) error {
 	if len(l.Rests) > 0 {
 		d = append(d, section{title: "To be sure", items: l.Rests})
 	}
+	if len(l.Hops) > 0 {
+		d = append(d, section{text: l.coincidence()})
+	}
 	for i := range l.Plans {
 		d = append(d, planSections(&l.Plans[i])...)
 	}
@@ -367,6 +375,19 @@ func (a *app) printLighter(w io.Writer, l *Lighter) error {
 		d = append(d, swapTable(l.Swaps)...)
 	}
 	return a.printDocument(w, d)
+}
+
+// coincidence says which work meets in the worst block, and what would part it.
+func (l *Lighter) coincidence() string {
+	var each []string
+	for _, h := range l.Hops {
+		each = append(each, fmt.Sprintf("%s, %s", h.Node, blocks.Cycles(up(h.Cycles))))
+	}
+	text := fmt.Sprintf("It would fit if work that falls due now and then did not meet in one block. There it takes more than in the mean: %s.", strings.Join(each, "; "))
+	if l.Relief != "" {
+		text += " To part it, " + l.Relief + "."
+	}
+	return text
 }
 
 // proof says what is known of better plans.
