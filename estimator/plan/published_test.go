@@ -59,3 +59,49 @@ func TestPublishedOptima(t *testing.T) {
 		}
 	}
 }
+
+// Items that are taken or left are nodes of two options: least loss is the
+// profit of all, less the published optimum.
+func TestPublishedKnapsacks(t *testing.T) {
+	text, err := os.ReadFile("../../testdata/outside/items.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var file struct {
+		Items []struct {
+			Name    string
+			Optimum int64
+			Profits []int64
+			Limits  [][]int64
+		}
+	}
+	if err := yaml.Unmarshal(text, &file); err != nil {
+		t.Fatal(err)
+	}
+	if len(file.Items) < 3 {
+		t.Fatalf("only %d knapsacks were read", len(file.Items))
+	}
+	for _, k := range file.Items {
+		m := &plan.Model{}
+		for _, row := range k.Limits {
+			m.Resources = append(m.Resources, plan.Resource{Limit: row[0]})
+		}
+		var all int64
+		for i, profit := range k.Profits {
+			taken := plan.Option{Use: make([]int64, len(k.Limits))}
+			for r, row := range k.Limits {
+				taken.Use[r] = row[1+i]
+			}
+			left := plan.Option{Loss: profit, Changes: 1, Use: make([]int64, len(k.Limits))}
+			m.Nodes = append(m.Nodes, plan.Node{Options: []plan.Option{taken, left}})
+			all += profit
+		}
+		got, err := plan.Solve(context.Background(), m, plan.Options{})
+		if err != nil || len(got.Plans) == 0 {
+			t.Fatalf("%s: %d plans, error %v", k.Name, len(got.Plans), err)
+		}
+		if value := all - got.Plans[0].Loss; value != k.Optimum || !got.Proven {
+			t.Errorf("%s: the search reaches %d, proven %v; the published optimum is %d", k.Name, value, got.Proven, k.Optimum)
+		}
+	}
+}
