@@ -309,18 +309,22 @@ func delaysReport(file string, q ask.DelayQuestion, a *ask.DelayAnswer) *DelaysR
 
 // most tells the longest delay of all.
 func (r *DelaysReport) most() string {
-	beside := r.Board
+	longest := slices.MaxFunc(r.Longest, func(a, b Longest) int { return int(a.Seconds*1e6) - int(b.Seconds*1e6) })
+	none := longest.Samples == 0
+	var beside string
 	switch {
+	case r.Node != "" && none:
+		return fmt.Sprintf("for %s of %s no length fits %s", r.Node, r.File, r.Board)
 	case r.Node != "":
 		beside = fmt.Sprintf("%s can hold for %s of %s", r.Board, r.Node, r.File)
+	case r.File != "" && none:
+		return fmt.Sprintf("beside %s no delay of any length fits %s", r.File, r.Board)
 	case r.File != "":
 		beside = fmt.Sprintf("%s still holds beside %s", r.Board, r.File)
+	case none:
+		return "no delay of any length fits " + r.Board + ", even empty"
 	default:
-		beside += " holds empty"
-	}
-	longest := slices.MaxFunc(r.Longest, func(a, b Longest) int { return int(a.Seconds*1e6) - int(b.Seconds*1e6) })
-	if longest.Samples == 0 {
-		return "the longest delay that " + beside + " is none"
+		beside = r.Board + " holds empty"
 	}
 	return fmt.Sprintf("the longest delay that %s is %s of %s in %s", beside, blocks.Seconds(longest.Seconds), r.line(longest.Kept), longest.Bank)
 }

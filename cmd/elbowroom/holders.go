@@ -55,7 +55,7 @@ type Against struct {
 	Verdict  string  `json:"verdict" jsonschema:"unsure or over"`
 	Used     float64 `json:"used"`
 	Limit    float64 `json:"limit"`
-	Share    float64 `json:"share" jsonschema:"of the limit that is taken at most"`
+	Share    float64 `json:"share,omitempty" jsonschema:"of the limit that is taken at most; left out where the limit is nothing"`
 	Rests    string  `json:"rests,omitempty" jsonschema:"the unconfirmed default that decides, with the line to write in a board file"`
 
 	kind estimator.ResourceKind
@@ -138,7 +138,11 @@ func holdersReport(file string, e *estimator.Estimate, list []ask.Candidate) *Ho
 }
 
 func against(r *estimator.Resource) Against {
-	return Against{r.Name, kindNames[r.Kind].kind, r.Verdict.String(), r.Used.Value, r.Limit, r.Share(), r.Rests, r.Kind}
+	a := Against{r.Name, kindNames[r.Kind].kind, r.Verdict.String(), r.Used.Value, r.Limit, 0, r.Rests, r.Kind}
+	if r.Limit > 0 {
+		a.Share = r.Share()
+	}
+	return a
 }
 
 // holds tells whether the graph fits the board or is tight on it.

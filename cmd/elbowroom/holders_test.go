@@ -53,3 +53,28 @@ func TestPlansOfOtherBoards(t *testing.T) {
 		t.Errorf("no board that does not hold %s could do with less of it", file)
 	}
 }
+
+// A board that has none of a jack has no share of it to tell: the JSON of every
+// graph is JSON all the same, and shares stand where there is a limit.
+func TestHoldersWithoutLimit(t *testing.T) {
+	without := 0
+	for _, file := range graphFiles(t) {
+		var r HoldersReport
+		if err := json.Unmarshal([]byte(asked(t, file, "json", "boards", "--for")), &r); err != nil {
+			t.Fatalf("%s: no JSON: %v", file, err)
+		}
+		for _, b := range r.Boards {
+			for _, a := range b.Against {
+				if a.Limit == 0 {
+					without++
+				}
+				if (a.Share > 0) != (a.Limit > 0) {
+					t.Errorf("%s: %s of %s has a limit of %v and a share of %v", file, a.Resource, b.Board, a.Limit, a.Share)
+				}
+			}
+		}
+	}
+	if without == 0 {
+		t.Error("no graph asks a board for a jack of which it has none")
+	}
+}

@@ -91,7 +91,10 @@ svg { width: 100%; height: auto; }
 table { border-collapse: collapse; margin: 0.5rem 0 1.5rem; font-size: 0.9rem; font-variant-numeric: tabular-nums; }
 th, td { text-align: right; padding: 0.15rem 0.6rem; border-bottom: 1px solid #ccc; white-space: nowrap; }
 th:first-child, td:first-child { text-align: left; }
-section { overflow-x: auto; break-inside: avoid; }
+section { overflow-x: auto; }
+tr { break-inside: avoid; }
+h2 { break-after: avoid; }
+@media print { body { margin: 0 auto; } h1 { font-size: 1.4rem; } svg { max-height: 78vh; } section { overflow-x: visible; } }
 </style>
 </head>
 <body>

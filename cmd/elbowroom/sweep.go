@@ -169,7 +169,7 @@ func (r *SweepReport) best() string {
 	case r.To == "":
 		return fmt.Sprintf("%s; the lightest has %s: %s", text, r.at(s), s.room())
 	case s.Latency == last.Latency:
-		return fmt.Sprintf("%s, all with %s from %s to %s, %s; the lightest has %s: %s",
+		return fmt.Sprintf("%s, all with %s from %s to %s (%s); the lightest has %s: %s",
 			text, blocks.Seconds(s.Latency), r.From, r.To, s.Feels, r.at(s), s.room())
 	}
 	return fmt.Sprintf("%s; the one with least latency has %s: %s from %s to %s; %s; %s",
