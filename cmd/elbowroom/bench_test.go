@@ -38,3 +38,17 @@ func benchmarkCheck(b *testing.B, nodes int) {
 
 func BenchmarkCheck20(b *testing.B)    { benchmarkCheck(b, 20) }
 func BenchmarkCheck10000(b *testing.B) { benchmarkCheck(b, 10000) }
+
+func benchmarkQuestion(b *testing.B, nodes int, question ...string) {
+	args := append(question, chainOf(b, nodes))
+	for b.Loop() {
+		if code := run(context.Background(), strings.NewReader(""), io.Discard, io.Discard, args); code != exitFits {
+			b.Fatalf("%s of %d nodes exits with %d", question[0], nodes, code)
+		}
+	}
+}
+
+func BenchmarkBoardsFor20(b *testing.B) { benchmarkQuestion(b, 20, "boards", "--for") }
+func BenchmarkSplit60(b *testing.B) {
+	benchmarkQuestion(b, 60, "split", "--boards", "m7-600-sdram,m4f-100-128k")
+}

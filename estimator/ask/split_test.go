@@ -177,6 +177,7 @@ func TestSplitSends(t *testing.T) {
 	// Two lines of 500 ms, 96000 B each, of which a board of 128 KiB holds one.
 	for _, tt := range []struct {
 		name, nodes string
+		cables      int
 		sends       []ask.Send
 		tied        []string
 	}{
@@ -185,13 +186,20 @@ func TestSplitSends(t *testing.T) {
   a: {block: delay, from: in.left, time: 500 ms}
   b: {block: delay, from: in.left, time: 500 ms}
   led: {block: audio-out, from: [a, b]}
-`, nil, nil},
+`, 2, nil, nil}, // in.left to the one line, and from it back
+		{"both channels, each read alone", `
+  in: {block: audio-in, channels: 2}
+  wide: {block: delay, from: in, time: 250 ms}
+  a: {block: delay, from: wide.left, time: 250 ms}
+  b: {block: delay, from: wide.right, time: 250 ms}
+  out: {block: audio-out, from: [a, b]}
+`, 2, []ask.Send{{Output: "wide", Kind: blocks.Audio, Jacks: 2, Samples: 135, To: []string{"a", "b"}}}, nil},
 		{"a loop", `
   wind: {block: noise}
   a: {block: delay, from: [wind, b], time: 500 ms}
   b: {block: delay, from: a, time: 500 ms}
   out: {block: audio-out, from: a}
-`, []ask.Send{
+`, 2, []ask.Send{
 			{Output: "b", From: 1, Kind: blocks.Audio, Jacks: 1, Samples: 135, Loop: true, To: []string{"a"}},
 			{Output: "a", Kind: blocks.Audio, Jacks: 1, Samples: 135, Loop: true, To: []string{"b", "out"}},
 		}, nil},
@@ -202,11 +210,11 @@ func TestSplitSends(t *testing.T) {
   b: {block: delay, from: wind, time: 500 ms}
   wind: {block: noise}
   out: {block: audio-out, from: [a, b]}
-`, nil, []string{"tick"}},
+`, 2, nil, []string{"tick"}},
 	} {
 		s := split(t, estimated(t, "sends.yaml", head+tt.nodes[1:]), "m4f-100-128k", "m4f-100-128k")
-		if !s.Found || !s.Proven {
-			t.Errorf("%s: no cut is found or proven", tt.name)
+		if !s.Found || !s.Proven || s.Jacks != tt.cables {
+			t.Errorf("%s: a cut is found: %v, proven: %v, with %d cables, want %d", tt.name, s.Found, s.Proven, s.Jacks, tt.cables)
 		}
 		var tied []string
 		for _, r := range s.Tied {
@@ -223,11 +231,6 @@ func TestSplitSends(t *testing.T) {
 			got := s.Sends[i]
 			if got.Output != want.Output || got.Kind != want.Kind || got.Jacks != want.Jacks || got.Samples != want.Samples || got.Loop != want.Loop || !slices.Equal(got.To, want.To) {
 				t.Errorf("%s: what crosses is %+v, want %+v", tt.name, got, want)
-			}
-		}
-		for _, send := range s.Sends {
-			if send.Jacks != 1 {
-				t.Errorf("%s: %s takes %d cables, want one for the one channel that is read", tt.name, send.Output, send.Jacks)
 			}
 		}
 	}
