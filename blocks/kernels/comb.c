@@ -74,10 +74,10 @@ KERNEL_INLINE void comb_run(comb_state *s, const kernel_env *env, const float *c
 KERNEL_BLOCK(comb)
 
 #ifdef KERNEL_STIMULI
-// The costliest samples are denormal.
+// The costliest samples are denormal, and so small that the sum of their echoes is too.
 void comb_stimulus(int costliest, float *x, uint32_t n, uint32_t channel, uint32_t block) {
   uint32_t seed = kernel_seed(channel, block);
   for (uint32_t i = 0; i < n; i++)
-    x[i] = kernel_noise(&seed) * (costliest ? 1e-38f : 0.25f);
+    x[i] = kernel_noise(&seed) * (costliest ? 1e-40f : 0.25f);
 }
 #endif

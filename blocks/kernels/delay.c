@@ -197,15 +197,15 @@ KERNEL_INLINE void delay_run(delay_state *s, const kernel_env *env, const float 
 KERNEL_BLOCK(delay)
 
 #ifdef KERNEL_STIMULI
-// The costliest samples are denormal. A moved time wanders over 2 ms, the costliest from next to nothing, and meets
-// whole samples no more often in one block size than in another.
+// The costliest samples are denormal, and so small that the sum of their echoes is too. A moved time wanders within the
+// shortest line that is timed, and meets whole samples no more often in one block size than in another.
 void delay_stimulus(int costliest, float *x, uint32_t n, uint32_t channel, uint32_t block) {
   if (channel == KERNEL_MOVED) {
-    kernel_ramp(x, n, costliest ? 0.00003f : 0.00101f, 0.0031f);
+    kernel_ramp(x, n, costliest ? 0.00051f : 0.00101f, 0.0017f);
     return;
   }
   uint32_t seed = kernel_seed(channel, block);
   for (uint32_t i = 0; i < n; i++)
-    x[i] = kernel_noise(&seed) * (costliest ? 1e-38f : 0.5f);
+    x[i] = kernel_noise(&seed) * (costliest ? 1e-40f : 0.5f);
 }
 #endif

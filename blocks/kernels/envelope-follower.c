@@ -14,6 +14,9 @@ typedef struct {
 typedef struct {
   float level;
   float attack, release; // coefficients
+#ifdef DETECTOR_RMS
+  float share; // of a channel in the mean
+#endif
 } envelope_follower_state;
 
 uint32_t envelope_follower_state_bytes(const kernel_env *env, const envelope_follower_params *p) {
@@ -39,6 +42,9 @@ void envelope_follower_start(envelope_follower_state *s, const kernel_env *env, 
                              void *const buffers[]) {
   (void)buffers;
   s->level = 0;
+#ifdef DETECTOR_RMS
+  s->share = 1 / (float)env->channels;
+#endif
   envelope_follower_update_attack(s, env, p);
   envelope_follower_update_release(s, env, p);
 }
@@ -48,7 +54,7 @@ KERNEL_INLINE void envelope_follower_run(envelope_follower_state *s, const kerne
   const uint32_t channels = env->channels;
   const real attack = s->attack, release = s->release;
 #ifdef DETECTOR_RMS
-  const real share = (real)1 / (real)channels;
+  const real share = s->share;
 #endif
   float level = s->level;
   for (uint32_t i = 0; i < n; i++) {

@@ -48,7 +48,8 @@ KERNEL_BLOCK(hard_clip)
 
 #ifdef KERNEL_STIMULI
 // Every fourth sample lies beyond full scale and the others far within, so that as many are clipped whatever the drive.
-// The costliest are tiny, so that the products are denormal and both compares are made; so are the drives.
+// The costliest are denormal, and
+// so small that the products are whatever the drive, and both compares are made.
 void hard_clip_stimulus(int costliest, float *x, uint32_t n, uint32_t channel, uint32_t block) {
   if (channel == KERNEL_MOVED) {
     kernel_ramp(x, n, costliest ? 0.1f : 1.0f, costliest ? 0.2f : 2.0f);
@@ -56,6 +57,6 @@ void hard_clip_stimulus(int costliest, float *x, uint32_t n, uint32_t channel, u
   }
   uint32_t seed = kernel_seed(channel, block);
   for (uint32_t i = 0; i < n; i++)
-    x[i] = kernel_noise(&seed) * (costliest ? 1e-38f : 0.005f) + (costliest || i & 3 ? 0.0f : i & 4 ? 1.5f : -1.5f);
+    x[i] = kernel_noise(&seed) * (costliest ? 1e-40f : 0.005f) + (costliest || i & 3 ? 0.0f : i & 4 ? 1.5f : -1.5f);
 }
 #endif

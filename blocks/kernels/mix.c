@@ -45,7 +45,7 @@ KERNEL_INLINE void mix_run(mix_state *s, const kernel_env *env, const float *con
 KERNEL_BLOCK(mix)
 
 #ifdef KERNEL_STIMULI
-// The costliest samples are denormal.
+// The costliest samples are denormal, and so small that they are after any gain.
 void mix_stimulus(int costliest, float *x, uint32_t n, uint32_t channel, uint32_t block) {
   if (channel == KERNEL_MOVED) {
     kernel_ramp(x, n, 0.25f, 0.75f);
@@ -53,6 +53,6 @@ void mix_stimulus(int costliest, float *x, uint32_t n, uint32_t channel, uint32_
   }
   uint32_t seed = kernel_seed(channel, block);
   for (uint32_t i = 0; i < n; i++)
-    x[i] = kernel_noise(&seed) * (costliest ? 1e-38f : 1.0f);
+    x[i] = kernel_noise(&seed) * (costliest ? 1e-40f : 1.0f);
 }
 #endif
