@@ -103,10 +103,13 @@ type Weight struct {
 	Cites       []string
 }
 
-// Routine is a library routine, in flash once however often it is used.
+// Routine is a library routine, in flash once however often it is used. It is
+// named as the member of the archive that holds it, so that it stands once
+// beside what emulated kernels are linked with.
 type Routine struct {
 	Name  string
-	Flash Bytes
+	Flash Bytes // with the initial values of Data
+	Data  Bytes // in RAM
 	Stack Bytes // with what it calls
 	Needs []string
 	Cites []string

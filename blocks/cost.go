@@ -336,6 +336,18 @@ func (c *Core) Price(style Style, work ...Work) (mean, worst Figure, routines []
 	return c.ComputeBand.Within(b.mean * factor), c.ComputeBand.Within(b.worst * factor), b.named()
 }
 
+// CodeOf is the bytes of code of some operations, each once where it stands.
+func (c *Core) CodeOf(style Style, work ...Work) float64 {
+	bytes := 0.0
+	for _, w := range work {
+		bytes += w.Times * float64(c.weight(w.Class, style).Code)
+	}
+	if style.SizeOptimised {
+		bytes *= c.SizeOptimised.Code
+	}
+	return bytes
+}
+
 // CallCost is the cycles of one kernel call.
 func (c *Core) CallCost(style Style) Figure {
 	return c.ComputeBand.Within(c.Call.Cycles * c.sizeFactor(style))

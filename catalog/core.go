@@ -25,7 +25,12 @@ func readCore(v source.Value) *blocks.Core {
 	}
 	for _, m := range o.Need("routines").Object("routines").Rest() {
 		ro := m.Value.Object("the routine '" + m.Name + "'")
+		data := blocks.Bytes(0)
+		if v := ro.Take("data"); v.Given() {
+			data = blocks.Bytes(one(v, blocks.UnitBytes))
+		}
 		c.Routines[m.Name] = blocks.Routine{
+			Data:  data,
 			Name:  m.Name,
 			Flash: blocks.Bytes(one(ro.Need("flash"), blocks.UnitBytes)),
 			Stack: blocks.Bytes(one(ro.Need("stack"), blocks.UnitBytes)),

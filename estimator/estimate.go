@@ -140,7 +140,7 @@ func (e *Estimate) compute() {
 
 // CyclePart is a part of the cycles a block of a node, by what brings it about:
 // a term of its kernel (blocks.Term), or of what lies around the kernel: sums,
-// moves, voices, second call.
+// moves, voices, calls for each sample, second call.
 type CyclePart struct {
 	Name        string
 	Mean, Worst blocks.Figure
@@ -181,8 +181,7 @@ func (g *Graph) wiring(n *Node) (parts []CyclePart, routines []string) {
 		k := float64(len(in.Sources))
 		if ch := in.sumChannels(n); ch > 0 {
 			times := block * float64(ch)
-			add("sums", times, times, blocks.Work{Class: blocks.OpLoad, Times: k}, blocks.Work{Class: blocks.OpAdd, Times: k - 1},
-				blocks.Work{Class: blocks.OpStore, Times: 1}, blocks.Work{Class: blocks.OpLoop, Times: 1})
+			add("sums", times, times, sumWork(k)...)
 		} else if k > 1 && in.Port.Kind == blocks.Control {
 			add("sums", n.Use.MeanTicks, n.Use.MostTicks, blocks.Work{Class: blocks.OpLoad, Times: k}, blocks.Work{Class: blocks.OpAdd, Times: k - 1})
 		}
@@ -196,8 +195,10 @@ func (g *Graph) wiring(n *Node) (parts []CyclePart, routines []string) {
 	}
 	if n.Group >= 0 && g.Groups[n.Group].Out >= 0 && g.Nodes[g.Groups[n.Group].Out] == n {
 		times := block * float64(n.outChannels(0))
-		add("voices", times, times, blocks.Work{Class: blocks.OpLoad, Times: 2}, blocks.Work{Class: blocks.OpAdd, Times: 1},
-			blocks.Work{Class: blocks.OpStore, Times: 1}, blocks.Work{Class: blocks.OpLoop, Times: 1})
+		add("voices", times, times, voiceWork()...)
+	}
+	if style.PerSample && n.demand.Basis == blocks.Emulated && n.Block().Processes() == blocks.Audio {
+		add("calls", block, block, n.steppingWork()...)
 	}
 	return parts, routines
 }
@@ -241,7 +242,7 @@ func (e *Estimate) flash(i int) []flashItem {
 			if !linked[name] {
 				linked[name] = true
 				r := g.Core.Routines[name]
-				items = append(items, flashItem{name: name, part: PartLibrary, bytes: blocks.Exactly(float64(r.Flash))})
+				items = append(items, flashItem{name: name, part: PartLibrary, bytes: blocks.Exactly(float64(alignUp(r.Flash, 4))), data: alignUp(r.Data, 4)})
 				routines(r.Needs)
 			}
 		}
@@ -311,6 +312,9 @@ func (e *Estimate) memory(placeSteps int) []flashItem {
 			e.Constants.Tables = append(e.Constants.Tables, *tables[key])
 		}
 	}
+	if len(flash) > 0 {
+		flash = append(flash, e.calls())
+	}
 	var data blocks.Bytes
 	for i := range flash {
 		data += flash[i].data
@@ -318,7 +322,7 @@ func (e *Estimate) memory(placeSteps int) []flashItem {
 			e.Constants.Code += blocks.Bytes(flash[i].bytes.Value)
 		}
 	}
-	e.object(Object{Name: "library data", Node: -1, Part: PartState, Bytes: data, Align: systemAlign, Pin: -1, Element: 4, Pattern: blocks.Random})
+	e.object(Object{Name: LibraryData, Node: -1, Part: PartState, Bytes: data, Align: systemAlign, Pin: -1, Element: 4, Pattern: blocks.Random})
 	if g.Overlay {
 		e.overlay()
 	}
@@ -342,14 +346,18 @@ func (e *Estimate) Flash(node int) []Piece {
 	return list
 }
 
+// LibraryData names the object that holds what the linked library keeps in RAM.
+const LibraryData = "library data"
+
 func (e *Estimate) object(o Object) {
 	if o.Bytes > 0 {
 		e.Objects = append(e.Objects, o)
 	}
 }
 
-// heldBytes is what an output keeps for its readers beside the wires: a
-// control value, or the events of a block with their moments.
+// heldBytes is what an output keeps for its readers beside the wires: a control
+// value, or the list of the events of a block, which has a count and a pointer,
+// and of each event its moment and what it brings.
 func (g *Graph) heldBytes(n *Node, port int) blocks.Bytes {
 	const word = 4
 	p := &n.Block().Outputs[port]
@@ -362,7 +370,7 @@ func (g *Graph) heldBytes(n *Node, port int) blocks.Bytes {
 			return word // the demand of the node has told the mistake
 		}
 		most := math.Ceil(float64(rate) * float64(g.BlockSize) / float64(g.SampleRate))
-		return word + word*blocks.Bytes(most)
+		return 2*word + 2*word*blocks.Bytes(most)
 	}
 	return 0
 }

@@ -40,6 +40,8 @@ type Cut struct {
 // writes it to the last that reads it.
 type Wire struct {
 	Name       string
+	From       Source // the output; of a sum the node that it feeds, Port the index of the input
+	Sum        bool
 	Channels   int
 	Start, End int
 	Kept       bool  // carries over from one block to the next
@@ -323,7 +325,8 @@ func (g *Graph) wires(s *Schedule) {
 		if w == nil {
 			n := g.Nodes[o.node]
 			w = &Wire{Channels: n.outChannels(o.port), Start: first[o.node], End: first[o.node], Copies: 1, Over: -1}
-			w.Name = g.sourceName(Source{Node: o.node, Group: o.group, Port: o.port})
+			w.From = Source{Node: o.node, Group: o.group, Port: o.port, Channel: -1}
+			w.Name = g.sourceName(w.From)
 			if o.group >= 0 {
 				w.Start, w.End = groupFirst[o.group], groupLast[o.group]
 			}
@@ -370,9 +373,10 @@ func (g *Graph) wires(s *Schedule) {
 			}
 			w.End = max(w.End, at)
 		})
-		for _, in := range n.Inputs {
+		for k, in := range n.Inputs {
 			if sum := in.sumChannels(n); sum > 0 {
-				sumOf[i] = &Wire{Name: n.Name + " (sum)", Channels: sum, Start: last[i], End: last[i], Copies: 1, Over: -1}
+				sumOf[i] = &Wire{Name: n.Name + " (sum)", From: Source{Node: i, Group: -1, Port: k, Channel: -1}, Sum: true,
+					Channels: sum, Start: last[i], End: last[i], Copies: 1, Over: -1}
 				sums = append(sums, sumOf[i])
 			}
 		}

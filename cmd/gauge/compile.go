@@ -14,18 +14,19 @@ import (
 	"elbowroom/blocks"
 )
 
-// workshop is a folder in which a variant is built for a core.
+// workshop is a folder in which programs are built for a core.
 type workshop struct {
-	folder string
-	core   *core
-	bench  *bench
+	folder  string
+	core    *core
+	kernels string // the folder of the kernels' sources
+	bench   *bench // of a variant; nil: a whole graph is built
 }
 
 func (w *workshop) path(name string) string { return filepath.Join(w.folder, name) }
 
 // compile compiles a C file to an object.
 func (w *workshop) compile(object string, flags ...string) error {
-	args := slices.Concat(w.core.flags, kernelFlags, flags, []string{"-I" + filepath.Dir(w.bench.kernel.file), "-o", w.path(object)})
+	args := slices.Concat(w.core.flags, kernelFlags, flags, []string{"-I" + w.kernels, "-o", w.path(object)})
 	_, err := call("", compiler, args...)
 	return err
 }
@@ -87,17 +88,23 @@ func (w *workshop) joined(bench string, objects []string, flags ...string) (stri
 }
 
 // style compiles a style to an object whose code is measured, and gives the path
-// of the object that is run: the same, or where the core has IT blocks one in
-// which they are taken apart.
+// of the object that is run.
 func (w *workshop) style(style int, flags []string) (string, error) {
-	assembly := strings.TrimSuffix(object(style), ".o") + ".s"
-	if err := w.compile(assembly, append(flags, "-S")...); err != nil {
+	return w.both(strings.TrimSuffix(object(style), ".o"), flags)
+}
+
+// both compiles a file to NAME.o, whose code is measured, and gives the path of
+// the object that is run: the same, or where the core has IT blocks one in which
+// they are taken apart.
+func (w *workshop) both(name string, flags []string) (string, error) {
+	measured := w.path(name + ".o")
+	if err := w.compile(name+".s", append(flags, "-S")...); err != nil {
 		return "", err
 	}
-	if err := w.assemble(object(style), assembly); err != nil || !w.core.predicates {
-		return w.path(object(style)), err
+	if err := w.assemble(name+".o", name+".s"); err != nil || !w.core.predicates {
+		return measured, err
 	}
-	text, err := os.ReadFile(w.path(assembly))
+	text, err := os.ReadFile(w.path(name + ".s"))
 	if err != nil {
 		return "", err
 	}
@@ -106,13 +113,12 @@ func (w *workshop) style(style int, flags []string) (string, error) {
 		return "", err
 	}
 	if apart == string(text) {
-		return w.path(object(style)), nil
+		return measured, nil
 	}
-	if err := os.WriteFile(w.path("branched.s"), []byte(apart), 0o644); err != nil {
+	if err := os.WriteFile(w.path(name+"-branched.s"), []byte(apart), 0o644); err != nil {
 		return "", err
 	}
-	name := fmt.Sprintf("branched%d.o", style)
-	return w.path(name), w.assemble(name, "branched.s")
+	return w.path(name + "-branched.o"), w.assemble(name+"-branched.o", name+"-branched.s")
 }
 
 func (w *workshop) assemble(object, assembly string) error {

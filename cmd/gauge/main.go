@@ -19,6 +19,10 @@
 //
 // compiles and times what others measured on chips, and prints both.
 //
+//	gauge program GRAPH...
+//
+// builds and runs whole graphs and compares them with their estimates.
+//
 //	gauge new FAMILY/BLOCK
 //
 // writes the beginnings of a new block: its catalog entry and its kernel.
@@ -56,7 +60,7 @@ func command(stdout, stderr io.Writer) *cobra.Command {
 	}
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	root.AddCommand(runCommand(stdout, stderr), checkCommand(stdout, stderr), residualsCommand(stdout), validateCommand(stdout, stderr), newCommand(stdout))
+	root.AddCommand(runCommand(stdout, stderr), checkCommand(stdout, stderr), residualsCommand(stdout), validateCommand(stdout, stderr), programCommand(stdout, stderr), newCommand(stdout))
 	return root
 }
 

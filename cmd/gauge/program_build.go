@@ -1,0 +1,181 @@
+package main
+
+import (
+	"debug/elf"
+	"fmt"
+	"os"
+	"strings"
+
+	"elbowroom/blocks"
+	"elbowroom/estimator"
+)
+
+// outside are the symbols that the program takes from whoever calls it, with
+// the words that stand for jacks.
+func (p *program) outside() []string {
+	list := []string{"program_scene", "program_ticks", "program_half"}
+	for _, n := range p.nodes {
+		if n.unit != nil && len(n.unit.kernel.jacks()) > 0 && !n.usesDMA() {
+			list = append(list, n.id+"_jack")
+		}
+	}
+	return list
+}
+
+// measureOffsets finds where the kernels' structs keep what the program writes.
+func (p *program) measureOffsets(w *workshop) error {
+	for i, u := range p.units {
+		name := fmt.Sprintf("offsets%d", i)
+		if err := os.WriteFile(w.path(name+".c"), []byte(u.offsetSource()), 0o644); err != nil {
+			return err
+		}
+		if err := w.compile(name+".o", "-O1", "-c", w.path(name+".c")); err != nil {
+			return fmt.Errorf("finding the fields of %s: %w", u.kernel.block.Name, err)
+		}
+		all, err := symbols(w.path(name + ".o"))
+		if err != nil {
+			return err
+		}
+		u.offsets = map[string]int{}
+		for _, s := range all {
+			if field, ok := strings.CutPrefix(s.name, "offset_"); ok {
+				u.offsets[field] = int(s.size) - 1
+			}
+		}
+	}
+	return nil
+}
+
+// objects are a program's files: as they are measured, and as they run.
+type objects struct{ measured, run []string }
+
+// compile compiles the kernels and the program, with hooks in it or without.
+func (p *program) compileAll(w *workshop, hooks bool) (*objects, error) {
+	o := &objects{}
+	add := func(name, text string, flags ...string) error {
+		if err := os.WriteFile(w.path(name+".c"), []byte(text), 0o644); err != nil {
+			return err
+		}
+		run, err := w.both(name, append(flags, w.path(name+".c")))
+		o.measured, o.run = append(o.measured, w.path(name+".o")), append(o.run, run)
+		return err
+	}
+	optimise := "-O2"
+	for i, u := range p.units {
+		if err := add(fmt.Sprintf("kernel%d", i), u.source(i, false), "-"+u.style.optimise); err != nil {
+			return nil, err
+		}
+		optimise = "-" + u.style.optimise
+	}
+	name := "program"
+	if hooks {
+		name = "hooked"
+	}
+	// A loop stays a loop: a call of memcpy in its place would bring in a library
+	// that no kernel asks for.
+	return o, add(name, p.source(hooks), optimise, "-fno-tree-loop-distribute-patterns")
+}
+
+// linked is what the linker made of the program on the board's memory map.
+type linked struct {
+	objects map[int]blocks.Bytes // by index in the estimate's objects
+	banks   []blocks.Bytes       // what each bank is used up to
+	code    blocks.Bytes         // code, library and constants, and the initial values of data
+}
+
+// boardScript is a linker script for the board's memory map. Every object of the
+// estimate is a section in the bank that it was placed in, behind what the
+// board's own system takes.
+func (p *program) boardScript() string {
+	var s strings.Builder
+	e, board := p.estimate, p.graph.Board
+	s.WriteString("MEMORY\n{\n")
+	for b := range board.Banks {
+		bank := &board.Banks[b]
+		// A graph that is over is linked all the same.
+		fmt.Fprintf(&s, "  BANK%d (rwx) : ORIGIN = %#x, LENGTH = %d\n", b, bank.Base, max(bank.Usable(), e.Banks[b].Used+64<<10))
+	}
+	s.WriteString("}\nSECTIONS\n{\n")
+	code := board.CodeBank()
+	system := func(b int) {
+		bytes := blocks.Bytes(0)
+		for _, row := range board.System {
+			if row.Bank == b {
+				bytes = (bytes+7)/8*8 + row.Bytes
+			}
+		}
+		if bytes > 0 {
+			fmt.Fprintf(&s, "  .system%d (NOLOAD) : { . += %d; } > BANK%d\n", b, bytes, b)
+		}
+	}
+	system(code)
+	fmt.Fprintf(&s, "  .code : ALIGN(4) { *(.text .text.*) *(.rodata .rodata.*) *(.constants) } > BANK%d\n", code)
+	s.WriteString("  .exidx : { *(.ARM.exidx*) *(.ARM.extab*) } > BANK" + fmt.Sprint(code) + "\n")
+	for b := range board.Banks {
+		if b != code {
+			system(b)
+		}
+		for _, i := range e.Placement.Order {
+			if e.Placement.Bank[i] != b {
+				continue
+			}
+			o := &e.Objects[i]
+			switch {
+			case o.Name == estimator.LibraryData:
+				fmt.Fprintf(&s, "  .object%d : ALIGN(%d) { *(.data .data.*) *(.bss .bss.*) *(COMMON) . = ALIGN(4); } > BANK%d AT> BANK%d\n", i, o.Align, b, code)
+			case o.Part == estimator.PartStack:
+				fmt.Fprintf(&s, "  .object%d (NOLOAD) : ALIGN(%d) { . += %d; } > BANK%d\n", i, o.Align, o.Bytes, b)
+			default:
+				fmt.Fprintf(&s, "  .object%d (NOLOAD) : ALIGN(%d) { *(.object%d) } > BANK%d\n", i, max(o.Align, 1), i, b)
+			}
+		}
+	}
+	s.WriteString("}\n")
+	return s.String()
+}
+
+// linkForBoard links the program for the board's memory map and reads what
+// lies where.
+func (p *program) linkForBoard(w *workshop, o *objects) (*linked, error) {
+	if err := os.WriteFile(w.path("board.ld"), []byte(p.boardScript()), 0o644); err != nil {
+		return nil, err
+	}
+	args := append([]string{}, w.core.flags...)
+	args = append(args, "-nostartfiles", "--specs=nosys.specs", "-T", w.path("board.ld"), "-Wl,--gc-sections", "-Wl,--no-warn-rwx-segments",
+		"-Wl,-e,program_block", "-Wl,-u,program_start", "-Wl,-Map,"+w.path("board.map"))
+	for _, name := range p.outside() {
+		args = append(args, "-Wl,--defsym,"+name+"=0")
+	}
+	args = append(append(args, o.measured...), "-lm", "-o", w.path("board.elf"))
+	if _, err := call("", compiler, args...); err != nil {
+		return nil, err
+	}
+	f, err := elf.Open(w.path("board.elf"))
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	board := p.graph.Board
+	l := &linked{objects: map[int]blocks.Bytes{}, banks: make([]blocks.Bytes, len(board.Banks))}
+	for _, s := range f.Sections {
+		if s.Flags&elf.SHF_ALLOC == 0 || s.Size == 0 {
+			continue
+		}
+		for b := range board.Banks {
+			bank := &board.Banks[b]
+			if s.Addr >= bank.Base && s.Addr < bank.Base+uint64(max(bank.Usable(), p.estimate.Banks[b].Used+64<<10)) {
+				l.banks[b] = max(l.banks[b], blocks.Bytes(s.Addr+s.Size-bank.Base))
+			}
+		}
+		var i int
+		if _, err := fmt.Sscanf(s.Name, ".object%d", &i); err == nil {
+			l.objects[i] = blocks.Bytes(s.Size)
+			if p.estimate.Objects[i].Name == estimator.LibraryData {
+				l.code += blocks.Bytes(s.Size) // initial values
+			}
+		} else if s.Name == ".code" || s.Name == ".exidx" {
+			l.code += blocks.Bytes(s.Size)
+		}
+	}
+	return l, nil
+}

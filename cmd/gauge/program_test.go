@@ -1,0 +1,102 @@
+package main
+
+import (
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// How far an estimate may be off the program, in parts of it.
+const (
+	flashWithin    = 0.05
+	ordinaryWithin = 0.05
+	costlyWithin   = 0.10
+)
+
+// Every good graph, built and run as one program, is what its estimate says:
+// data memory to the byte, flash and cycles within the bounds above. Where some
+// kernels have no emulated figures yet, their own bands hold for code and
+// cycles, and memory alone is compared.
+func TestProgramsAreAsEstimated(t *testing.T) {
+	needTools(t, toolNames...)
+	root, err := findRoot()
+	if err != nil {
+		t.Fatal(err)
+	}
+	files, err := filepath.Glob(filepath.Join(root, "testdata", "graphs", "good", "*.yaml"))
+	if err != nil || len(files) == 0 {
+		t.Fatalf("there are no good graphs to build: %v", err)
+	}
+	for _, file := range files {
+		name := strings.TrimSuffix(filepath.Base(file), ".yaml")
+		for _, board := range []string{"m4f-180-sdram", "m7-480-sdram", "m0plus-133-264k"} {
+			if board == "m0plus-133-264k" && name != "tin-whistle" {
+				continue
+			}
+			t.Run(name+" on "+board, func(t *testing.T) {
+				if name+board != "puppet-king"+"m4f-180-sdram" && os.Getenv("ELBOWROOM_TOOLS") != "required" {
+					t.Skip("Building and running a graph takes seconds; ELBOWROOM_TOOLS=required asks for this one too.")
+				}
+				c, err := compareProgram(root, file, programOptions{board: board})
+				if err != nil {
+					t.Fatal(err)
+				}
+				for _, b := range c.data {
+					if b.estimate != b.truth {
+						t.Errorf("The estimate puts %.0f bytes into %s, and the linker %.0f.", b.estimate, b.bank, b.truth)
+					}
+				}
+				if c.stack.truth > c.stack.estimate {
+					t.Errorf("The kernels go %.0f bytes deep, and the estimate keeps %.0f for them.", c.stack.truth, c.stack.estimate)
+				}
+				if c.ordinary.truth <= 0 || c.costly.truth < c.ordinary.truth*0.9 {
+					t.Errorf("The program takes %.0f cycles a block of ordinary data and %.0f of the costliest.", c.ordinary.truth, c.costly.truth)
+				}
+				if slices.Contains(c.basis, "counted") {
+					t.Logf("Some kernels are counted on %s, so that their code and cycles are not compared.", c.core)
+					return
+				}
+				for _, p := range []struct {
+					what string
+					pair
+					within float64
+				}{{"flash", c.flash, flashWithin}, {"an ordinary block", c.ordinary, ordinaryWithin}, {"the costliest block", c.costly, costlyWithin}} {
+					if math.Abs(p.off()) > p.within {
+						t.Errorf("Of %s the estimate says %.0f and the program takes %.0f: %+.1f %%, beyond %.0f %%.", p.what, p.estimate, p.truth, 100*p.off(), 100*p.within)
+					}
+				}
+			})
+		}
+	}
+}
+
+// What no program can be written for is told, with the node.
+func TestProgramRefusals(t *testing.T) {
+	root, err := findRoot()
+	if err != nil {
+		t.Fatal(err)
+	}
+	const head = "board: m4f-180-sdram\nsample_rate: 48 kHz\nblock_size: 48\nnodes:\n"
+	for _, tt := range []struct{ name, text, want string }{
+		{"a parameter that audio moves", "  air: {block: noise}\n  reed: {block: sine, pitch: {from: air, span: 200 Hz..300 Hz}}\n  out: {block: audio-out, from: reed}\n",
+			"'pitch' of reed is moved by audio, which no program is written for"},
+		{"control that is heard", "  knob: {block: knob}\n  loud: {block: gain, from: knob}\n  out: {block: audio-out, from: loud}\n",
+			"loud takes control for audio, which no program is written for"},
+		{"a core that is not emulated", "", "the core lx7 is not one that is emulated"},
+	} {
+		text := head + tt.text
+		if tt.text == "" {
+			text = strings.Replace(head, "m4f-180-sdram", "lx7-240-psram", 1) + "  air: {block: noise}\n  out: {block: audio-out, from: air}\n"
+		}
+		file := filepath.Join(t.TempDir(), "graph.yaml")
+		if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := compareProgram(root, file, programOptions{}); err == nil || err.Error() != tt.want {
+			t.Errorf("Of %s the error is '%v'; it should be '%s'.", tt.name, err, tt.want)
+		}
+	}
+}
