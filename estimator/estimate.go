@@ -322,7 +322,7 @@ func (e *Estimate) memory(placeSteps int) []flashItem {
 			e.Constants.Code += blocks.Bytes(flash[i].bytes.Value)
 		}
 	}
-	e.object(Object{Name: LibraryData, Node: -1, Part: PartState, Bytes: data, Align: systemAlign, Pin: -1, Element: 4, Pattern: blocks.Random})
+	e.object(Object{Name: LibraryData, Node: -1, Part: PartState, Bytes: alignUp(data, systemAlign), Align: systemAlign, Pin: -1, Element: 4, Pattern: blocks.Random})
 	if g.Overlay {
 		e.overlay()
 	}

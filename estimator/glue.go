@@ -5,22 +5,35 @@ import "elbowroom/blocks"
 // What calls the kernels is code too: it starts them, sums what feeds them and
 // moves their parameters. A call is four loads of two bytes, the addresses that
 // three of them load, and a branch of four; each kernel is called at the start
-// and in each block. House judgement, held to whole programs by gauge.
+// and in each block. In a loop over voices each of the three addresses is loaded
+// and moved on, in four bytes each. House judgement, held to whole programs by
+// gauge.
 const (
-	callBytes    = 24
-	pointerBytes = 4
-	loopBytes    = 6 // the end of a loop over voices
+	callBytes        = 24
+	callInVoiceBytes = callBytes + 3*(4+4)
+	pointerBytes     = 4
+	settingBytes     = 16 // rates, block size and channels, once for each number of channels
+	loopBytes        = 6  // the end of a loop over voices
 )
 
 // calls is the code and the constants of what calls the kernels.
 func (e *Estimate) calls() flashItem {
 	g := e.Graph
 	bytes := 0.0
+	channels := map[int]bool{}
 	for _, n := range g.Nodes {
 		if n.Use.Own != nil {
 			continue // the user states it with the rest
 		}
-		bytes += 2*callBytes + pointerBytes*float64(n.constants(g.Copies(n)))
+		if !channels[n.Use.Channels] {
+			channels[n.Use.Channels] = true
+			bytes += settingBytes
+		}
+		call := float64(callBytes)
+		if g.Copies(n) > 1 {
+			call = callInVoiceBytes
+		}
+		bytes += 2*call + pointerBytes*float64(n.constants(g.Copies(n)))
 		style := n.Use.Style
 		for i := range n.Inputs {
 			in := &n.Inputs[i]
@@ -31,7 +44,7 @@ func (e *Estimate) calls() flashItem {
 			case k > 1 && in.Port.Kind == blocks.Control:
 				bytes += g.Core.CodeOf(style, blocks.Work{Class: blocks.OpLoad, Times: k}, blocks.Work{Class: blocks.OpAdd, Times: k - 1})
 			case k > 0 && in.Port.Kind == blocks.Event:
-				bytes += k * (callBytes + loopBytes)
+				bytes += k * (call + loopBytes)
 			}
 		}
 		for _, d := range n.Drives {
@@ -43,7 +56,7 @@ func (e *Estimate) calls() flashItem {
 				for _, name := range up.When {
 					if name == n.Block().Params[d.Param].Name && !called[up.Name] {
 						called[up.Name] = true
-						bytes += callBytes
+						bytes += call
 					}
 				}
 			}
@@ -90,9 +103,11 @@ func (n *Node) inChannels(p *blocks.Port) int {
 	return n.Use.Channels
 }
 
-// sumWork is what adding up so many sources takes, a sample and channel.
+// sumWork is what adding up two sources or more takes, a sample and channel: from
+// the second on, each addition waits for the one before.
 func sumWork(sources float64) []blocks.Work {
-	return []blocks.Work{{Class: blocks.OpLoad, Times: sources}, {Class: blocks.OpAdd, Times: sources - 1}, {Class: blocks.OpStore, Times: 1}, {Class: blocks.OpLoop, Times: 1}}
+	return []blocks.Work{{Class: blocks.OpLoad, Times: sources}, {Class: blocks.OpAdd, Times: sources - 1}, {Class: blocks.OpChain, Times: sources - 2},
+		{Class: blocks.OpStore, Times: 1}, {Class: blocks.OpLoop, Times: 1}}
 }
 
 // voiceWork is what adding a voice to those before it takes, a sample and

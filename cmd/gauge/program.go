@@ -132,7 +132,8 @@ func readGraph(file, board string) (*estimator.Graph, error) {
 	}
 	for _, n := range g.Nodes {
 		if n.Use.Own != nil || n.Block().FromUser {
-			n.Use.Own = &blocks.OwnCode{}
+			// What moves its parameters is left out with it.
+			n.Use.Own, n.Drives = &blocks.OwnCode{}, nil
 		}
 	}
 	return g, nil

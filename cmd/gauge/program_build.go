@@ -19,6 +19,9 @@ func (p *program) outside() []string {
 			list = append(list, n.id+"_jack")
 		}
 	}
+	if len(p.left) > 0 {
+		list = append(list, "program_left")
+	}
 	return list
 }
 

@@ -25,7 +25,7 @@ const (
 // each kernel hears is replaced by the costliest of its stimuli.
 func (p *program) harness(costliest bool) string {
 	w := &writer{program: p}
-	w.p("#include <string.h>\n#include \"kernel.h\"")
+	w.p("#include <string.h>\n#define KERNEL_STIMULI\n#include \"kernel.h\"")
 	w.p("extern void mark(void);\nvoid program_start(void), program_block(void);")
 	w.p("uint32_t program_scene, program_ticks, program_half;")
 	for i, u := range p.units {
@@ -50,6 +50,10 @@ func (p *program) harness(costliest bool) string {
 			w.p("extern const kernel_env env%d;", c)
 		}
 		w.p("extern const uint32_t %s_params[];", n.id)
+		for _, in := range n.struck() {
+			w.p("extern uint32_t %s_state[%d][%d];", n.id, n.copies, (n.demand.State+3)/4)
+			w.p("void harness_%s(%s);", n.call("event_"+in), signature(n.unit.kernel, n.unit.kernel.name+"_event_"+in, ""))
+		}
 		if count := n.unit.kernel.buffers() + len(n.Block().Tables); count > 0 {
 			w.p("extern void *const %s_buffers[%d][%d];", n.id, n.copies, count)
 		}
@@ -58,6 +62,7 @@ func (p *program) harness(costliest bool) string {
 		}
 	}
 	w.p("static uint32_t turn; // blocks so far")
+	w.p("void program_left(float *to) {\n  uint32_t seed = kernel_seed(0, turn);\n  for (int i = 0; i < %d; i++) to[i] = 0.25f * kernel_noise(&seed);\n}", p.graph.BlockSize)
 	w.feed(costliest)
 	w.hear()
 	w.prepareAll(costliest)
@@ -158,7 +163,24 @@ func (w *writer) prepareAll(costliest bool) {
 			w.p("  for (int v = 0; v < %d; v++) harness_%ssound(%d, %s_buffers[v][%d], %d);", n.copies, unitPrefix(n.number), ones(costliest), n.id, i, n.demand.Buffers[at].Bytes)
 		}
 	}
+	// Notes are held, as in the bench.
+	w.p("  static const float quiet[%d];\n  static const float *in[%d];", w.graph.BlockSize, mostPointers)
+	w.p("  for (int i = 0; i < %d; i++) in[i] = quiet;\n  const kernel_event on = {0, 1};\n  (void)in, (void)on;", mostPointers)
+	for _, n := range w.nodes {
+		for _, in := range n.struck() {
+			w.p("  for (int v = 0; v < %d; v++) harness_%s(%s, &env%d, &on, in);", n.copies, n.call("event_"+in), n.state(), n.Use.Channels)
+		}
+	}
 	w.p("}\n")
+}
+
+// struck are the event inputs of a node that are told of an event before the
+// program runs. What sends events on would get ahead of what it sends them to.
+func (n *programNode) struck() []string {
+	if n.unit == nil || n.unit.kernel.sends() || n.demand.State == 0 {
+		return nil
+	}
+	return events(n.Block().Inputs)
 }
 
 // sizes writes what reports the bytes that each kernel asks for, which the

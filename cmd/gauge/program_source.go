@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 
 	"elbowroom/blocks"
@@ -66,7 +65,7 @@ func (p *program) source(hooks bool) string {
 	w := &writer{program: p}
 	w.p("#include <string.h>\n#include \"kernel.h\"")
 	w.p("enum { block = %d };", p.graph.BlockSize)
-	w.p("extern uint32_t program_scene, program_ticks, program_half;")
+	w.p("extern uint32_t program_scene, program_ticks, program_half;\nvoid program_left(float *);")
 	if hooks {
 		w.p("void program_hook(uint32_t node, uint32_t copy, const float *const *in);\n#define HOOK(node, copy, in) program_hook(node, copy, in)")
 	} else {
@@ -325,9 +324,6 @@ func (w *writer) block() {
 
 // steps writes the steps of one group, or one step outside of groups.
 func (w *writer) steps(group int, steps []estimator.Step) {
-	if !slices.ContainsFunc(steps, func(s estimator.Step) bool { return w.nodes[s.Node].unit != nil }) {
-		return
-	}
 	n := w.nodes[steps[0].Node]
 	if len(n.scenes) > 0 {
 		var plays []string
@@ -340,6 +336,7 @@ func (w *writer) steps(group int, steps []estimator.Step) {
 		for _, s := range steps {
 			n := w.nodes[s.Node]
 			if n.unit == nil {
+				w.stand(n)
 				continue
 			}
 			w.step(n, s.Half)
@@ -348,6 +345,17 @@ func (w *writer) steps(group int, steps []estimator.Step) {
 			}
 		}
 	})
+}
+
+// stand writes the calls that put noise where a node without a kernel would give
+// its output, so that those behind it do not hear silence.
+func (w *writer) stand(n *programNode) {
+	for port := range n.Block().Outputs {
+		wire, ok := w.wires[wireKey{n.index, -1, port}]
+		for c := 0; ok && c < wire.Channels; c++ {
+			w.p("    program_left(%s);", w.slot(wire, n.copies, c))
+		}
+	}
 }
 
 // voice writes what adds a voice to those before it.

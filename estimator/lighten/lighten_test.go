@@ -446,7 +446,7 @@ func TestControlRate(t *testing.T) {
 	text := `board: m0plus-133-264k
 sample_rate: 32 kHz
 block_size: 32
-control_rate: 4 kHz
+control_rate: 8 kHz
 nodes:
   sway: {block: lfo, frequency: 2 Hz, keep: true}
   pull: {block: lfo, frequency: 3 Hz, keep: true}
