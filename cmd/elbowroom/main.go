@@ -129,8 +129,8 @@ Example:
   $ elbowroom new storm.yaml
   wrote storm.yaml; ask 'elbowroom check storm.yaml'
   $ elbowroom check --quiet storm.yaml
-  storm.yaml fits m7-480-sdram: the worst block takes 3.8 % of its cycles, at most
-  7.1 %, and the fullest bank, dtcm, keeps 10.6 KiB of 128 KiB free.
+  storm.yaml fits m7-480-sdram: the worst block takes 6.2 % of its cycles, at most
+  7.2 %, and the fullest bank, dtcm, keeps 9.92 KiB of 128 KiB free.
 `
 
 func (a *app) rootCommand() *cobra.Command {

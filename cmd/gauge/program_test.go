@@ -40,6 +40,7 @@ func TestProgramsAreAsEstimated(t *testing.T) {
 				if name+board != "puppet-king"+"m4f-180-sdram" && os.Getenv("ELBOWROOM_TOOLS") != "required" {
 					t.Skip("Building and running a graph takes seconds; ELBOWROOM_TOOLS=required asks for this one too.")
 				}
+				t.Parallel()
 				c, err := compareProgram(root, file, programOptions{board: board})
 				if err != nil {
 					t.Fatal(err)
