@@ -375,8 +375,8 @@ func causeSections(a *Answer) document {
 		}
 	}
 	var texts []string
-	if others := len(c.Causes) - mostShown; others > 0 {
-		texts = append(texts, fmt.Sprintf("%s more take %s cycles together.", counted(others, "cause"), whole(rest)))
+	if others := len(c.Causes) - mostShown; others > 0 && rest >= 1 {
+		texts = append(texts, fmt.Sprintf("The others take %s cycles together.", whole(rest)))
 	}
 	if after != "" {
 		texts = append(texts, after)

@@ -2,6 +2,7 @@ package ask
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -180,8 +181,8 @@ func (c *cutter) weigh(k int, u *unit, e *estimator.Estimate) {
 		}
 		was := c.graph.Nodes[i]
 		pins := []string{was.Pin}
-		for _, bank := range was.Pins {
-			pins = append(pins, bank)
+		for _, buffer := range slices.Sorted(maps.Keys(was.Pins)) {
+			pins = append(pins, was.Pins[buffer])
 		}
 		for _, bank := range pins {
 			if bank != "" && e.Graph.Board.BankIndex(bank) < 0 {
