@@ -103,10 +103,10 @@ func (n *Node) inChannels(p *blocks.Port) int {
 	return n.Use.Channels
 }
 
-// sumWork is what adding up two sources or more takes, a sample and channel: from
-// the second on, each addition waits for the one before.
+// sumWork is what adding up two sources or more takes, a sample and channel: the
+// second addition waits for the first, and the store for the last.
 func sumWork(sources float64) []blocks.Work {
-	return []blocks.Work{{Class: blocks.OpLoad, Times: sources}, {Class: blocks.OpAdd, Times: sources - 1}, {Class: blocks.OpChain, Times: sources - 2},
+	return []blocks.Work{{Class: blocks.OpLoad, Times: sources}, {Class: blocks.OpAdd, Times: sources - 1}, {Class: blocks.OpChain, Times: sources - 1},
 		{Class: blocks.OpStore, Times: 1}, {Class: blocks.OpLoop, Times: 1}}
 }
 

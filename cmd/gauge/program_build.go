@@ -19,9 +19,6 @@ func (p *program) outside() []string {
 			list = append(list, n.id+"_jack")
 		}
 	}
-	if len(p.left) > 0 {
-		list = append(list, "program_left")
-	}
 	return list
 }
 
@@ -76,7 +73,14 @@ func (p *program) compileAll(w *workshop, hooks bool) (*objects, error) {
 	}
 	// A loop stays a loop: a call of memcpy in its place would bring in a library
 	// that no kernel asks for.
-	return o, add(name, p.source(hooks), optimise, "-fno-tree-loop-distribute-patterns")
+	flags := []string{optimise, "-fno-tree-loop-distribute-patterns"}
+	if err := add(name, p.source(hooks), flags...); err != nil || len(p.left) == 0 {
+		return o, err
+	}
+	// What stands for a node without a kernel runs, but is not measured.
+	run, err := w.both(name+"-standing", append(flags, "-DSTANDING", w.path(name+".c")))
+	o.run[len(o.run)-1] = run
+	return o, err
 }
 
 // linked is what the linker made of the program on the board's memory map.

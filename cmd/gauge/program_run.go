@@ -298,7 +298,7 @@ func (p *program) linkToRun(w *workshop, o *objects, costliest bool) (string, er
 		return "", err
 	}
 	keep := []string{}
-	for _, name := range append(p.outside(), "reset", "program_hook") {
+	for _, name := range append(p.outside(), "reset", "program_hook", "program_left") {
 		keep = append(keep, "--keep-global-symbol="+name)
 	}
 	if _, err := call("", objectCopier, append(keep, w.path("harness.o"))...); err != nil {

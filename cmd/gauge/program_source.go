@@ -65,7 +65,8 @@ func (p *program) source(hooks bool) string {
 	w := &writer{program: p}
 	w.p("#include <string.h>\n#include \"kernel.h\"")
 	w.p("enum { block = %d };", p.graph.BlockSize)
-	w.p("extern uint32_t program_scene, program_ticks, program_half;\nvoid program_left(float *);")
+	w.p("extern uint32_t program_scene, program_ticks, program_half;")
+	w.p("#ifdef STANDING\nvoid program_left(float *);\n#else\n#define program_left(wire)\n#endif")
 	if hooks {
 		w.p("void program_hook(uint32_t node, uint32_t copy, const float *const *in);\n#define HOOK(node, copy, in) program_hook(node, copy, in)")
 	} else {
