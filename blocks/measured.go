@@ -1,6 +1,10 @@
 package blocks
 
-import "slices"
+import (
+	"slices"
+
+	"elbowroom/blocks/source"
+)
 
 // Measurements are what was measured on a board, in place of what is estimated
 // for it. What a file does not hold is zero.
@@ -17,6 +21,16 @@ type Measurements struct {
 	Nodes    map[string]MeasuredNode
 	// Stalls is the factor of what waiting for memory is modelled to cost.
 	Stalls Figure
+	// System is what a program without any node takes of banks, in place of the
+	// board's own rows.
+	System []MeasuredSystem
+}
+
+// MeasuredSystem is what a program without any node takes of one bank.
+type MeasuredSystem struct {
+	Place source.Value // of the bank's name in the file
+	Bank  string
+	Bytes Bytes
 }
 
 // MeasuredNode is the factor of one node of the user's graphs: of that name,

@@ -24,6 +24,10 @@ func readMeasured(v source.Value) *blocks.Measurements {
 	}
 	co.Done("key")
 	m.Stalls = factor(o.Take("stalls"), "stalls")
+	for _, row := range o.Take("system").Object("system").Rest() {
+		bytes := one(row.Value, blocks.UnitBytes)
+		m.System = append(m.System, blocks.MeasuredSystem{Place: row.Key, Bank: row.Name, Bytes: blocks.Bytes(bytes)})
+	}
 	o.Done("key")
 	return m
 }

@@ -18,11 +18,12 @@ func TestArrows(t *testing.T) {
 		"elbowroom/estimator":                {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator/pack"},
 		"elbowroom/estimator/ask":            {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator"},
 		"elbowroom/estimator/calibrate":      {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator"},
+		"elbowroom/estimator/reconcile":      {"elbowroom/blocks", "elbowroom/estimator"},
 		"elbowroom/estimator/pack":           {},
 		"elbowroom/estimator/outside":        {},
 		"elbowroom/estimator/plan":           {"elbowroom/estimator", "elbowroom/estimator/pack", "elbowroom/blocks"},
 		"elbowroom/estimator/lighten":        {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator", "elbowroom/estimator/plan"},
-		"elbowroom/cmd/elbowroom":            {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/catalog", "elbowroom/cmd/elbowroom/page", "elbowroom/estimator", "elbowroom/estimator/ask", "elbowroom/estimator/calibrate", "elbowroom/estimator/lighten"},
+		"elbowroom/cmd/elbowroom":            {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/catalog", "elbowroom/cmd/elbowroom/page", "elbowroom/estimator", "elbowroom/estimator/ask", "elbowroom/estimator/calibrate", "elbowroom/estimator/lighten", "elbowroom/estimator/reconcile"},
 		"elbowroom/cmd/elbowroom/page":       {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator", "elbowroom/estimator/ask"},
 		"elbowroom/cmd/gauge":                {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/catalog", "elbowroom/estimator"},
 	}

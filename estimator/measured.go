@@ -1,9 +1,11 @@
 package estimator
 
 import (
+	"slices"
 	"strings"
 
 	"elbowroom/blocks"
+	"elbowroom/blocks/source"
 )
 
 // measure takes over what was measured on the graph's board.
@@ -13,7 +15,28 @@ func (g *Graph) measure(lib *blocks.Library) {
 		if m.Stalls.Value > 0 {
 			g.Board = g.Board.Waiting(m.Stalls)
 		}
+		if len(m.System) > 0 {
+			g.system(m)
+		}
 	}
+}
+
+// system puts what was measured of a program without any node in the place of
+// the board's own rows of the same banks. How deep the stack goes no section
+// tells, so that its rows stay.
+func (g *Graph) system(m *blocks.Measurements) {
+	board := *g.Board
+	board.System = slices.Clone(board.System)
+	for _, row := range m.System {
+		bank := board.BankIndex(row.Bank)
+		if bank < 0 {
+			row.Place.Fail(source.DidYouMean(row.Bank, board.BankNames()), "%s has no bank '%s'", board.Name, row.Bank)
+			continue
+		}
+		board.System = slices.DeleteFunc(board.System, func(s blocks.SystemBytes) bool { return s.Bank == bank && s.What != "stack" })
+		board.System = append(board.System, blocks.SystemBytes{What: "measured", Bank: bank, Bytes: row.Bytes, Confirmed: true})
+	}
+	g.Board = &board
 }
 
 // factor is what a node's estimated cycles were measured to be multiplied by,

@@ -157,7 +157,7 @@ func (a *app) runCalibrate(w io.Writer, opts calibrateOptions, names []string) e
 		if err != nil {
 			return err
 		}
-		c, err := a.estimateAs(file, name, overrides{}, true)
+		c, err := a.estimateAs(file, name, overrides{}, true, nil)
 		if err != nil {
 			return err
 		}

@@ -103,12 +103,12 @@ func (a *app) estimate(name string, opts overrides) (*checked, error) {
 
 // estimateFile estimates the graph in a text that was read under a name.
 func (a *app) estimateFile(file *source.File, name string, opts overrides) (*checked, error) {
-	return a.estimateAs(file, name, opts, false)
+	return a.estimateAs(file, name, opts, false, nil)
 }
 
 // estimateAs estimates the graph in a text, unmeasured without what was measured
-// on its board.
-func (a *app) estimateAs(file *source.File, name string, opts overrides, unmeasured bool) (*checked, error) {
+// on its board, and with a further catalog file where one is given.
+func (a *app) estimateAs(file *source.File, name string, opts overrides, unmeasured bool, more *source.File) (*checked, error) {
 	lib, err := catalog.Open()
 	if err != nil {
 		return nil, err
@@ -116,6 +116,9 @@ func (a *app) estimateAs(file *source.File, name string, opts overrides, unmeasu
 	c := &checked{name: file.Name, lib: lib}
 	options := opts.options(&c.errs)
 	options.Unmeasured = unmeasured
+	if more != nil {
+		catalog.Add(lib, more, &c.errs)
+	}
 	options.Load = (&loader{lib: lib, graph: file, folder: filepath.Dir(name), errs: &c.errs, boards: map[string]string{}, read: a.read}).load
 	g := estimator.Read(file, lib, options, &c.errs)
 	if g == nil {

@@ -28,6 +28,7 @@ var outputs = map[string]struct {
 	"boards":    {"boards --for", describe[HoldersReport]},
 	"compare":   {"compare", describe[CompareReport]},
 	"split":     {"split", describe[SplitReport]},
+	"reconcile": {"reconcile", describe[Reconciliation]},
 }
 
 func describe[T any]() (*jsonschema.Schema, error) { return jsonschema.For[T](nil) }

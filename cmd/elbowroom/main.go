@@ -108,6 +108,8 @@ const usage = `Usage:
 
   elbowroom calibrate GRAPH... --from TIMES
                                     learn from cycles measured on the board
+  elbowroom reconcile GRAPH --elf PROGRAM
+                                    does the built program agree?
   elbowroom page GRAPH              look at it in the browser, turn and try
   elbowroom report GRAPH -o FILE    the answer drawn to scale, to look at and print
 
@@ -171,6 +173,7 @@ func (a *app) rootCommand() *cobra.Command {
 		a.newCommand(),
 		a.limitsCommand(),
 		a.calibrateCommand(),
+		a.reconcileCommand(),
 		a.reportCommand(),
 		a.pageCommand(),
 		a.blocksCommand(),

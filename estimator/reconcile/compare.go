@@ -1,0 +1,370 @@
+package reconcile
+
+import (
+	"bytes"
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+	"unicode"
+
+	"elbowroom/blocks"
+	"elbowroom/estimator"
+)
+
+// Owner is whose a built byte is.
+type Owner string
+
+// Owners.
+const (
+	OfNode      Owner = "node"
+	OfBlock     Owner = "block"
+	OfLibrary   Owner = "library"
+	OfSystem    Owner = "system"
+	Unexplained Owner = "unexplained"
+)
+
+// leastTable is the size from which equal constants are told (house judgement).
+const leastTable = 64
+
+// mostPadding is the widest gap between two sections that alignment explains.
+const mostPadding = 256
+
+// Bank is what was estimated and what was built of one bank.
+type Bank struct {
+	Name      string
+	Estimated blocks.Figure // without the stack where the program has no section for it
+	Built     blocks.Bytes
+	Padding   blocks.Bytes // of what was built, between sections
+	Usable    blocks.Bytes
+	Stack     blocks.Bytes // of what was built, sections for stack and heap
+	Over      bool
+	Differs   bool
+}
+
+// Room is what the bank has left for stack and heap that no section holds.
+func (b *Bank) Room() blocks.Bytes { return b.Usable - b.Built }
+
+// Group is the symbols of one owner, in one bank.
+type Group struct {
+	Owner     Owner
+	Name      string // of a node or block
+	Bank      string
+	Built     blocks.Bytes
+	Estimated float64 // of a node's data, by the estimate; 0: it says nothing
+	Largest   string  // its largest symbol
+}
+
+// Result is what comparing gave.
+type Result struct {
+	Banks     []Bank
+	Groups    []Group // by bank, the largest first
+	Homeless  []Section
+	Explained float64 // share of the built bytes that have an owner
+	Waste     []string
+	Agrees    bool
+}
+
+// bankOf is the bank that an address lies in, or -1.
+func bankOf(board *blocks.Board, address uint64) int {
+	return slices.IndexFunc(board.Banks, func(b blocks.Bank) bool {
+		return address >= b.Base && address-b.Base < uint64(b.Nominal)
+	})
+}
+
+// isRoom tells whether a section is room for stack or heap.
+func isRoom(name string) bool {
+	name = strings.ToLower(name)
+	return strings.Contains(name, "stack") || strings.Contains(name, "heap")
+}
+
+// Compare holds a program against the estimate. A bank differs where it is off
+// the band of the estimate by more than a share of the estimate.
+func Compare(e *estimator.Estimate, p *Program, tolerance float64) *Result {
+	board := e.Graph.Board
+	r := &Result{Agrees: true}
+	banks := p.banks(board)
+	for b := range board.Banks {
+		use := &e.Banks[b]
+		out := Bank{
+			Name: board.Banks[b].Name, Estimated: use.Figure, Built: banks[b].bytes, Padding: banks[b].padding, Stack: banks[b].stack, Usable: use.Usable,
+		}
+		if out.Stack == 0 {
+			none := float64(use.Parts[estimator.PartStack])
+			for _, row := range board.System {
+				if row.Bank == b && row.What == "stack" {
+					none += float64(row.Bytes)
+				}
+			}
+			out.Estimated = blocks.Figure{Value: use.Figure.Value - none, Low: use.Figure.Low - none, High: use.Figure.High - none}
+		}
+		built, allowed := float64(out.Built), tolerance*out.Estimated.Value
+		out.Over = out.Built > out.Usable
+		out.Differs = built > out.Estimated.High+allowed || built < out.Estimated.Low-allowed
+		r.Agrees = r.Agrees && !out.Over && !out.Differs
+		r.Banks = append(r.Banks, out)
+	}
+	for _, s := range p.Sections {
+		if bankOf(board, s.Address) < 0 {
+			r.Homeless = append(r.Homeless, s)
+		}
+	}
+	r.group(e, p)
+	r.waste(e, p)
+	return r
+}
+
+// built is what a program takes of a bank.
+type built struct{ bytes, padding, stack blocks.Bytes }
+
+// banks adds up the sections of a program by bank. Data with initial values lie
+// in RAM and in flash.
+func (p *Program) banks(board *blocks.Board) []built {
+	list := make([]built, len(board.Banks))
+	type piece struct {
+		begin, end uint64
+		room       bool
+	}
+	pieces := make([][]piece, len(board.Banks))
+	for _, s := range p.Sections {
+		add := func(at uint64) {
+			if b := bankOf(board, at); b >= 0 {
+				pieces[b] = append(pieces[b], piece{at, at + uint64(s.Bytes), isRoom(s.Name)})
+			}
+		}
+		add(s.Address)
+		if s.Filled && s.Stored != s.Address {
+			add(s.Stored)
+		}
+	}
+	for b := range pieces {
+		slices.SortFunc(pieces[b], func(a, c piece) int { return cmp.Compare(a.begin, c.begin) })
+		var end uint64
+		for i, q := range pieces[b] {
+			if i > 0 && q.begin > end && q.begin-end <= mostPadding {
+				list[b].padding += blocks.Bytes(q.begin - end)
+				list[b].bytes += blocks.Bytes(q.begin - end)
+			}
+			begin := max(q.begin, end) // what lies on another is counted once
+			if q.end > begin {
+				list[b].bytes += blocks.Bytes(q.end - begin)
+				if q.room {
+					list[b].stack += blocks.Bytes(q.end - begin)
+				}
+			}
+			end = max(end, q.end)
+		}
+	}
+	return list
+}
+
+// words are the parts of a name, lower case: 'cave_lines', 'caveLines' and
+// 'cave-lines' are alike.
+func words(name string) []string {
+	var b strings.Builder
+	var before rune
+	for _, c := range name {
+		if unicode.IsUpper(c) && unicode.IsLower(before) {
+			b.WriteByte(' ')
+		}
+		before = c
+		if unicode.IsLetter(c) || unicode.IsDigit(c) {
+			b.WriteRune(unicode.ToLower(c))
+		} else {
+			b.WriteByte(' ')
+		}
+	}
+	return strings.Fields(b.String())
+}
+
+// holds tells whether some words stand in others, one after the other.
+func holds(all, some []string) bool {
+	for i := 0; i+len(some) <= len(all); i++ {
+		if slices.Equal(all[i:i+len(some)], some) {
+			return len(some) > 0
+		}
+	}
+	return false
+}
+
+// Beginnings of names of what compilers, the C library and start-up code bring
+// (from memory of newlib, libgcc and CMSIS).
+var (
+	libraryNames = []string{
+		"__aeabi_", "__gnu_", "_printf", "printf", "_vfprintf", "_svfprintf", "vsn", "snprintf", "sprintf", "puts", "_puts", "malloc", "_malloc", "free", "_free",
+		"_sbrk", "mem", "str", "sin", "cos", "tan", "exp", "log", "pow", "atan", "floor", "fmod", "sqrt", "__ieee754", "__kernel", "__math", "_dtoa", "__mul", "__add", "__sub",
+		"__div", "__udiv", "__clz", "__fix", "__float", "__extend", "__trunc", "__eq", "__lt", "__gt", "__le", "__ge", "__ne", "__unord", "__sf", "_fflush", "_fwrite", "__s", "_m", "__l", "__popcount", "two_over_pi",
+	}
+	systemNames = []string{
+		"reset", "main", "_start", "vector", "__vector", "isr", "default_handler", "system", "__libc_init", "__libc_fini", "_init", "_fini", "hal_", "ll_", "nvic", "rcc", "__register", "_exit", "exit", "atexit",
+	}
+)
+
+func begins(name string, with []string) bool {
+	lower := strings.ToLower(name)
+	return slices.ContainsFunc(with, func(w string) bool { return strings.HasPrefix(lower, w) })
+}
+
+// owner finds whose a symbol is: of the longest name of a node that stands in
+// its own, else of a block, else the library's or the system's.
+func owner(e *estimator.Estimate, symbol string) (Owner, string) {
+	all := words(symbol)
+	most, name, of := 0, "", Unexplained
+	for _, n := range e.Graph.Nodes {
+		if w := words(n.Name); holds(all, w) && len(w) > most {
+			most, name, of = len(w), n.Name, OfNode
+		}
+	}
+	for _, n := range e.Graph.Nodes {
+		if w := words(n.Block().Name); holds(all, w) && len(w) > most {
+			most, name, of = len(w), n.Block().Name, OfBlock
+		}
+	}
+	switch lower := strings.ToLower(symbol); {
+	case of != Unexplained:
+		return of, name
+	case strings.HasSuffix(lower, "_irqhandler") || strings.HasSuffix(lower, "_handler") || begins(symbol, systemNames):
+		return OfSystem, ""
+	case begins(symbol, libraryNames):
+		return OfLibrary, ""
+	}
+	return Unexplained, ""
+}
+
+// group adds up the symbols by owner and bank; what no symbol tells of is left
+// to the section.
+func (r *Result) group(e *estimator.Estimate, p *Program) {
+	board := e.Graph.Board
+	type key struct {
+		owner Owner
+		name  string
+		bank  int
+	}
+	groups := map[key]*Group{}
+	largest := map[key]blocks.Bytes{}
+	var all, known blocks.Bytes
+	add := func(k key, bytes blocks.Bytes, symbol string) {
+		g := groups[k]
+		if g == nil {
+			g = &Group{Owner: k.owner, Name: k.name, Bank: board.Banks[k.bank].Name}
+			groups[k] = g
+		}
+		g.Built += bytes
+		if bytes > largest[k] {
+			largest[k], g.Largest = bytes, clip(symbol)
+		}
+		if k.owner != Unexplained {
+			known += bytes
+		}
+	}
+	symbols := slices.Clone(p.Symbols)
+	slices.SortFunc(symbols, func(a, b Symbol) int { return cmp.Compare(a.Address, b.Address) })
+	for _, s := range p.Sections {
+		b := bankOf(board, s.Address)
+		if b < 0 {
+			continue
+		}
+		all += s.Bytes
+		left := s.Bytes
+		first, _ := slices.BinarySearchFunc(symbols, s.Address, func(y Symbol, at uint64) int { return cmp.Compare(y.Address, at) })
+		end := s.Address
+		for _, y := range symbols[first:] {
+			if y.Address >= s.Address+uint64(s.Bytes) {
+				break
+			}
+			begin, stop := max(y.Address, end), min(y.Address+uint64(y.Bytes), s.Address+uint64(s.Bytes))
+			if stop <= begin { // an alias within another
+				continue
+			}
+			end = stop
+			bytes := blocks.Bytes(stop - begin)
+			left -= bytes
+			of, name := owner(e, y.Name)
+			add(key{of, name, b}, bytes, y.Name)
+		}
+		switch {
+		case left <= 0:
+		case isRoom(s.Name) || strings.Contains(strings.ToLower(s.Name), "vector"):
+			add(key{OfSystem, "", b}, left, s.Name)
+		default:
+			add(key{Unexplained, "", b}, left, "section "+s.Name)
+		}
+	}
+	for k, g := range groups {
+		if k.owner == OfNode && !board.Banks[k.bank].Kind.Constant() {
+			c := &e.Nodes[e.Graph.Node(k.name)]
+			g.Estimated = float64(c.State + c.Buffers)
+		}
+		r.Groups = append(r.Groups, *g)
+	}
+	slices.SortFunc(r.Groups, func(a, b Group) int {
+		return cmp.Or(
+			cmp.Compare(board.BankIndex(a.Bank), board.BankIndex(b.Bank)), cmp.Compare(b.Built, a.Built),
+			cmp.Compare(a.Owner, b.Owner), cmp.Compare(a.Name, b.Name))
+	})
+	if all > 0 {
+		r.Explained = float64(known) / float64(all)
+	}
+}
+
+// waste says what takes room for nothing.
+func (r *Result) waste(e *estimator.Estimate, p *Program) {
+	tell := func(format string, args ...any) { r.Waste = append(r.Waste, fmt.Sprintf(format, args...)) }
+	for _, s := range r.Homeless {
+		tell("the section %s, %v at 0x%08x, lies in no bank of the board", s.Name, s.Bytes, s.Address)
+	}
+	for _, b := range r.Banks {
+		if b.Padding > 0 {
+			tell("%v of %s are padding between sections", b.Padding, b.Name)
+		}
+	}
+	symbols := slices.SortedFunc(slices.Values(p.Symbols), func(a, b Symbol) int { return cmp.Compare(a.Address, b.Address) })
+	family := func(what, why string, match func(string) bool) {
+		var sum blocks.Bytes
+		var first string
+		var end uint64
+		for _, s := range symbols {
+			if stop := s.Address + uint64(s.Bytes); match(s.Name) && stop > end { // one may begin within another
+				sum += blocks.Bytes(stop - max(s.Address, end))
+				end = stop
+				first = cmp.Or(first, s.Name)
+			}
+		}
+		if sum > 0 {
+			tell("%s take %v (%s and its like): %s", what, sum, clip(first), why)
+		}
+	}
+	family("printing routines", "leave out printf, or the floats in it", func(n string) bool {
+		return begins(n, []string{"_printf_", "printf", "_vfprintf", "_svfprintf", "_dtoa", "snprintf", "sprintf"})
+	})
+	if e.Graph.Core.Float != blocks.FloatDouble {
+		family("routines of double precision", "the core computes in single precision; write constants as 0.5f, and call sinf in place of sin", func(n string) bool {
+			return begins(n, []string{"__aeabi_d", "__muldf3", "__adddf3", "__subdf3", "__divdf3", "__aeabi_f2d"})
+		})
+	}
+	tables := slices.DeleteFunc(slices.Clone(p.Symbols), func(s Symbol) bool { return s.contents == nil })
+	slices.SortStableFunc(tables, func(a, b Symbol) int {
+		return cmp.Or(cmp.Compare(b.Bytes, a.Bytes), bytes.Compare(a.contents, b.contents))
+	})
+	for i := 1; i < len(tables); i++ {
+		if bytes.Equal(tables[i-1].contents, tables[i].contents) {
+			tell("%s and %s hold the same %v twice", clip(tables[i-1].Name), clip(tables[i].Name), tables[i].Bytes)
+		}
+	}
+}
+
+// System is what a program without any node takes, as a file that a graph can
+// name under 'catalog': rows in place of the board's own of the same banks.
+func System(board *blocks.Board, p *Program) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "# What a program without any node takes of %s, written by 'elbowroom reconcile'.\n", board.Name)
+	fmt.Fprintf(&b, "# A graph that names this file under 'catalog:' counts with it: in the banks named\n")
+	fmt.Fprintf(&b, "# here it stands in place of the board's own rows, those of the stack left out.\n")
+	fmt.Fprintf(&b, "measured: %s\nsource: %q\nsystem:\n", board.Name, "sections of "+p.Name)
+	for i, use := range p.banks(board) {
+		if bytes := use.bytes - use.stack; bytes > 0 {
+			fmt.Fprintf(&b, "  %s: %d B\n", board.Banks[i].Name, int64(bytes))
+		}
+	}
+	return b.String()
+}
