@@ -121,6 +121,7 @@ type TableDemand struct {
 type CodeDemand struct {
 	Key   string
 	Bytes Figure
+	Idle  Bytes // of them those that run at the start alone
 	Basis Basis
 }
 
@@ -129,6 +130,7 @@ type CodeDemand struct {
 type LibraryDemand struct {
 	Name        string
 	Flash, Data Bytes // Data lies in RAM, its initial values in Flash too
+	Idle        bool  // runs at the start alone
 }
 
 // Hop is work that falls due at known samples.

@@ -414,7 +414,7 @@ func TestDemandOfOwnCode(t *testing.T) {
 	if d.State != 2048 || d.Stack != 64 || !slices.Equal(d.Buffers, u.Own.Buffers) || d.Basis != Stated {
 		t.Errorf("own code keeps %d, stacks %d, holds %+v, %v; want what was stated", d.State, d.Stack, d.Buffers, d.Basis)
 	}
-	if want := []CodeDemand{{"own code", Exactly(6144), Stated}}; !slices.Equal(d.Code, want) {
+	if want := []CodeDemand{{Key: "own code", Bytes: Exactly(6144), Basis: Stated}}; !slices.Equal(d.Code, want) {
 		t.Errorf("its code is %+v, want %+v", d.Code, want)
 	}
 	// 400 + 48 x 120 = 6160, and 1.5 events or 2.

@@ -274,22 +274,43 @@ func (m *meter) text(d *Demand, k *EmulatedKernel, core *Core, moved map[string]
 	for _, bytes := range k.Functions {
 		kernel += alignWord(bytes)
 	}
-	charge := func(key string, bytes Bytes) {
+	charge := func(key string, bytes, idle Bytes) {
 		if bytes > 0 {
-			d.Code = append(d.Code, CodeDemand{Key: key, Bytes: core.EmulatedCodeBand.Within(float64(bytes)), Basis: Emulated})
+			d.Code = append(d.Code, CodeDemand{Key: key, Bytes: core.EmulatedCodeBand.Within(float64(bytes)), Idle: idle, Basis: Emulated})
 		}
 	}
-	charge(key, kernel)
+	charge(key, kernel, alignWord(k.Functions["start"]))
 	for _, name := range slices.Sorted(maps.Keys(k.Updates)) {
 		// What is no group's own is called by some of them.
 		group, own := strings.CutPrefix(name, "update_")
 		if own && moved[group] || !own && slices.Contains(slices.Collect(maps.Values(moved)), true) {
-			charge(key+", "+name, alignWord(k.Updates[name]))
+			charge(key+", "+name, alignWord(k.Updates[name]), 0)
 		}
 	}
+	running := m.running(core)
 	for _, name := range slices.Sorted(maps.Keys(k.Symbols)) {
-		d.Library = append(d.Library, LibraryDemand{Name: name, Flash: alignWord(k.Symbols[name]), Data: alignWord(k.Data[name])})
+		_, known := core.Routines[name]
+		d.Library = append(d.Library, LibraryDemand{Name: name, Flash: alignWord(k.Symbols[name]), Data: alignWord(k.Data[name]), Idle: known && !running[name]})
 	}
+}
+
+// running are the routines that run while audio plays, with all that they need,
+// by the counts of the block's operations.
+func (m *meter) running(core *Core) map[string]bool {
+	var counted Demand
+	m.cycles(&counted, core)
+	running := map[string]bool{}
+	var add func(names []string)
+	add = func(names []string) {
+		for _, name := range names {
+			if !running[name] {
+				running[name] = true
+				add(core.Routines[name].Needs)
+			}
+		}
+	}
+	add(counted.Routines)
+	return running
 }
 
 // alignWord rounds a section's size up to the words that sections begin on.

@@ -221,6 +221,7 @@ type flashItem struct {
 	name  string
 	part  Part
 	bytes blocks.Figure
+	idle  blocks.Bytes // what of it runs at the start alone, or not at all
 	data  blocks.Bytes // what of it lies in RAM besides
 }
 
@@ -233,7 +234,7 @@ func (e *Estimate) flash(i int) []flashItem {
 	g, d := e.Graph, e.Graph.Nodes[i].demand
 	var items []flashItem
 	for _, c := range d.Code {
-		items = append(items, flashItem{name: c.Key, part: PartCode, bytes: c.Bytes})
+		items = append(items, flashItem{name: c.Key, part: PartCode, bytes: c.Bytes, idle: c.Idle})
 	}
 	linked := map[string]bool{}
 	var routines func(names []string)
@@ -242,14 +243,18 @@ func (e *Estimate) flash(i int) []flashItem {
 			if !linked[name] {
 				linked[name] = true
 				r := g.Core.Routines[name]
-				items = append(items, flashItem{name: name, part: PartLibrary, bytes: blocks.Exactly(float64(alignUp(r.Flash, 4))), data: alignUp(r.Data, 4)})
+				items = append(items, flashItem{name: name, part: PartLibrary, bytes: blocks.Exactly(float64(alignUp(r.Flash, 4))), idle: alignUp(r.Data, 4), data: alignUp(r.Data, 4)})
 				routines(r.Needs)
 			}
 		}
 	}
 	routines(e.Nodes[i].routines)
 	for _, l := range d.Library {
-		items = append(items, flashItem{name: l.Name, part: PartLibrary, bytes: blocks.Exactly(float64(l.Flash)), data: l.Data})
+		idle := l.Data // initial values
+		if l.Idle {
+			idle = l.Flash
+		}
+		items = append(items, flashItem{name: l.Name, part: PartLibrary, bytes: blocks.Exactly(float64(l.Flash)), idle: idle, data: l.Data})
 	}
 	for _, t := range d.Tables {
 		if !t.Copied {
@@ -283,6 +288,7 @@ func (e *Estimate) memory(placeSteps int) []flashItem {
 			if item.bytes.Value > flash[at].bytes.Value {
 				flash[at].bytes = item.bytes
 			}
+			flash[at].idle = min(flash[at].idle, item.idle)
 			flash[at].data = max(flash[at].data, item.data)
 		}
 		for _, t := range d.Tables {
@@ -319,7 +325,7 @@ func (e *Estimate) memory(placeSteps int) []flashItem {
 	for i := range flash {
 		data += flash[i].data
 		if flash[i].part != PartTables {
-			e.Constants.Code += blocks.Bytes(flash[i].bytes.Value)
+			e.Constants.Code += blocks.Bytes(flash[i].bytes.Value) - flash[i].idle
 		}
 	}
 	e.object(Object{Name: LibraryData, Node: -1, Part: PartState, Bytes: alignUp(data, systemAlign), Align: systemAlign, Pin: -1, Element: 4, Pattern: blocks.Random})

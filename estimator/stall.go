@@ -73,7 +73,7 @@ func (e *Estimate) horizon() float64 {
 // Constants is what lies in flash and is read or run while audio plays.
 type Constants struct {
 	Tables []Object
-	Code   blocks.Bytes // all kernels and library routines
+	Code   blocks.Bytes // of kernels and library routines, what runs while audio plays
 }
 
 // footprint is how many bytes the constants take up of the cache of data with
