@@ -133,7 +133,7 @@ type Buffer struct {
 	Writes  *Formula
 	Element *Formula // bytes of one access
 	Pattern Pattern
-	Heads   *Formula  // places at which it is touched, those that coincide once; nil: 1, of taps each access
+	Heads   *Formula  // places at which it is touched, those that coincide once; nil: 1, of taps and random each access
 	Each    []float64 // one buffer for each value, with `each` bound to it
 	When    *Formula  // present only where this is not zero; nil: always
 	DMA     bool
@@ -146,6 +146,7 @@ type Table struct {
 	Key    string // {param} stands for a value
 	Bytes  *Formula
 	Reads  *Formula // accesses a sample; nil: too few to count
+	Heads  *Formula // places at which it is read, neighbours once; nil: each access
 	When   *Formula
 	Copied bool // lies in RAM and is filled at start; else constant, in flash
 	Cites  []string

@@ -114,6 +114,7 @@ type TableDemand struct {
 	Key    string
 	Bytes  Bytes
 	Reads  float64 // a sample
+	Heads  float64 // places at which it is read
 	Copied bool
 }
 
@@ -466,7 +467,7 @@ func (m *meter) memory(d *Demand) {
 			switch {
 			case buf.Heads != nil:
 				demand.Heads = m.most(name+".heads", buf.Heads)
-			case buf.Pattern == Tap:
+			case buf.Pattern != Stream:
 				demand.Heads = demand.Reads + demand.Writes
 			}
 			d.Buffers = append(d.Buffers, demand)
@@ -479,7 +480,12 @@ func (m *meter) memory(d *Demand) {
 			continue
 		}
 		if bytes := m.bytes(t.Name+".bytes", t.Bytes); bytes > 0 {
-			d.Tables = append(d.Tables, TableDemand{Key: m.key(t.Key), Bytes: bytes, Reads: m.most(t.Name+".reads", t.Reads), Copied: t.Copied})
+			demand := TableDemand{Key: m.key(t.Key), Bytes: bytes, Reads: m.most(t.Name+".reads", t.Reads), Copied: t.Copied}
+			demand.Heads = demand.Reads
+			if t.Heads != nil {
+				demand.Heads = m.most(t.Name+".heads", t.Heads)
+			}
+			d.Tables = append(d.Tables, demand)
 		}
 	}
 	for _, j := range b.Jacks {

@@ -295,6 +295,7 @@ func (r *reader) table(m source.Member, b *blocks.Block) blocks.Table {
 		Name:  word(m.Key, underscore, anIdentifer),
 		Bytes: r.need(o, "bytes", blocks.InBytes),
 		Reads: r.formula(o.Take("reads"), blocks.Plain),
+		Heads: r.formula(o.Take("heads"), blocks.Plain),
 		When:  r.formula(o.Take("when"), blocks.Plain),
 	}
 	if v := o.Need("key"); v.IsText() {

@@ -16,7 +16,7 @@ import (
 //	N  samples a block          B  bytes of the buffer
 //	f  bytes of a frame         H  heads
 //	L  bytes of a cache line    C  bytes of the cache, in W ways
-//	e  bytes of one access      r  accesses a sample, out of order
+//	e  bytes of one access      r  lines touched a sample, out of order
 //
 // In one block a head moves on by N f bytes, which is N f / L lines, and touches
 // (N f + L - e) / L of them, since it rarely begins where a line does. What one
@@ -40,7 +40,8 @@ import (
 //	                                     nodes throw each other out between two runs
 //
 // and of what is read anywhere r N exp(-k / T): those that were not touched
-// within the horizon. A line that was written is written back once for each
+// within the horizon. Neighbours that are read at one place, as the two ends of a
+// straight line between entries of a table, share a line but for e / L of them. A line that was written is written back once for each
 // time it was fetched to write. Where a cache does not fetch on a write, a write
 // that finds no line goes past it at the cost of the bank.
 //
@@ -94,12 +95,24 @@ func (o *Object) frame() float64 {
 // heads is at how many places an object is touched; one where nothing is said.
 func (o *Object) heads() float64 { return max(o.Heads, 1) }
 
+// scattered is the lines a sample that are touched of what is read anywhere: one
+// at each of its places, and of the neighbours read there those that stand over
+// the edge of it.
+func (o *Object) scattered(cache *blocks.Cache) float64 {
+	accesses := o.Reads + o.Writes
+	places := accesses
+	if o.Heads > 0 {
+		places = min(o.Heads, accesses)
+	}
+	return places + (accesses-places)*min(float64(o.Element)/float64(cache.Line), 1)
+}
+
 // period is after how many blocks an object is touched again where it was
 // touched before; +Inf: never.
 func (g *Graph) period(o *Object) float64 {
 	perSample := o.heads() * o.frame()
 	if o.Pattern == blocks.Random {
-		perSample = (o.Reads + o.Writes) * float64(g.Board.Cache.Line)
+		perSample = o.scattered(&g.Board.Cache) * float64(g.Board.Cache.Line)
 	}
 	if perSample == 0 {
 		return math.Inf(1)
@@ -135,7 +148,7 @@ func (g *Graph) lines(o *Object, horizon float64) (fills, backs, past float64) {
 		return 0, 0, 0
 	}
 	if o.Pattern == blocks.Random {
-		fills = (o.Reads + o.Writes) * n * math.Exp(-horizon/period)
+		fills = o.scattered(cache) * n * math.Exp(-horizon/period)
 		if horizon < 1 {
 			fills = float64(o.Bytes) / line * -math.Expm1(-1/period)
 		}

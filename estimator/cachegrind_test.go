@@ -14,6 +14,7 @@ import (
 	"elbowroom/blocks"
 	"elbowroom/blocks/source"
 	"elbowroom/catalog"
+	"elbowroom/estimator/outside"
 )
 
 // walk is a reference kernel on a host with a simulated cache, and the node it
@@ -155,8 +156,6 @@ int main(int argc, char **argv) {
 	}
 }
 
-var missed = regexp.MustCompile(`(?m)^summary: (.*)$`)
-
 // simulated is the lines a block that the kernel fetches in the simulated
 // cache, less those of the rest of the graph.
 func (w *walk) simulated(t *testing.T) float64 {
@@ -199,8 +198,7 @@ int main(int argc, char **argv) {
 }
 
 // linesPerBlock is the lines that a C program fetches for each of the blocks
-// that it is told to run: what twice as many fetch more, so that the start
-// cancels out.
+// that it is told to run.
 func linesPerBlock(t *testing.T, c string, flags ...string) float64 {
 	t.Helper()
 	if testing.Short() {
@@ -223,30 +221,7 @@ func linesPerBlock(t *testing.T, c string, flags ...string) float64 {
 	if out, err := exec.Command("cc", append(args, "-lm")...).CombinedOutput(); err != nil {
 		t.Fatalf("the program does not compile:\n%s", out)
 	}
-	misses := func(n int) float64 {
-		to := filepath.Join(dir, fmt.Sprint("out", n))
-		run := exec.Command("valgrind", "--tool=cachegrind", "--cache-sim=yes", "--D1=16384,4,32", "--cachegrind-out-file="+to, program, strconv.Itoa(n))
-		if out, err := run.CombinedOutput(); err != nil {
-			t.Fatalf("valgrind: %v\n%s", err, out)
-		}
-		text, err := os.ReadFile(to)
-		if err != nil {
-			t.Fatal(err)
-		}
-		// Ir I1mr ILmr Dr D1mr DLmr Dw D1mw DLmw
-		counts := strings.Fields(string(missed.FindSubmatch(text)[1]))
-		var sum float64
-		for _, i := range []int{4, 7} {
-			v, err := strconv.ParseFloat(counts[i], 64)
-			if err != nil {
-				t.Fatal(err)
-			}
-			sum += v
-		}
-		return sum
-	}
-	const run = 250
-	return (misses(2*run) - misses(run)) / run
+	return outside.LinesPerBlock(t, "16384,4,32", program, 250)
 }
 
 func absolute(t *testing.T, path string) string {

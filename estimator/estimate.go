@@ -292,13 +292,14 @@ func (e *Estimate) memory(placeSteps int) []flashItem {
 			flash[at].data = max(flash[at].data, item.data)
 		}
 		for _, t := range d.Tables {
-			reads := t.Reads * float64(copies)
+			reads, heads := t.Reads*float64(copies), t.Heads*float64(copies)
 			if at, known := tables[t.Key]; known {
 				at.Reads += reads
+				at.Heads += heads
 				at.Node = -1
 				continue
 			}
-			tables[t.Key] = &Object{Name: t.Key, Node: i, Part: PartTables, Bytes: t.Bytes, Align: 4, Pin: -1, Reads: reads, Element: 4, Pattern: blocks.Random}
+			tables[t.Key] = &Object{Name: t.Key, Node: i, Part: PartTables, Bytes: t.Bytes, Align: 4, Pin: -1, Reads: reads, Element: 4, Pattern: blocks.Random, Heads: heads}
 			keys = append(keys, t.Key)
 			copied[t.Key] = t.Copied
 		}

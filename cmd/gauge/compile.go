@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"debug/elf"
 	"fmt"
 	"maps"
@@ -27,7 +28,7 @@ func (w *workshop) path(name string) string { return filepath.Join(w.folder, nam
 // compile compiles a C file to an object.
 func (w *workshop) compile(object string, flags ...string) error {
 	args := slices.Concat(w.core.flags, kernelFlags, flags, []string{"-I" + w.kernels, "-o", w.path(object)})
-	_, err := call("", compiler, args...)
+	_, err := call("", cmp.Or(w.core.compiler, compiler), args...)
 	return err
 }
 

@@ -25,10 +25,24 @@ const (
 // each kernel hears is replaced by the costliest of its stimuli.
 func (p *program) harness(costliest bool) string {
 	w := &writer{program: p}
+	w.declare()
+	w.feed(costliest)
+	w.hear()
+	w.prepareAll(costliest)
+	w.p("static void say(uint32_t value);")
+	w.sizes()
+	w.measureAll()
+	w.p("%s", startup)
+	return w.text.String()
+}
+
+// declare writes the names that the harness knows of the program and of its
+// kernels, and the words that stand for jacks.
+func (w *writer) declare() {
 	w.p("#include <string.h>\n#define KERNEL_STIMULI\n#include \"kernel.h\"")
 	w.p("extern void mark(void);\nvoid program_start(void), program_block(void);")
 	w.p("uint32_t program_scene, program_ticks, program_half;")
-	for i, u := range p.units {
+	for i, u := range w.units {
 		prefix, name := "harness_"+unitPrefix(i), u.kernel.name
 		w.p("void %s%s_stimulus(int, float *, uint32_t, uint32_t, uint32_t), %ssound(int, void *, uint32_t);", prefix, name, prefix)
 		w.p("uint32_t %s%s_state_bytes(const kernel_env *, const void *);", prefix, name)
@@ -41,7 +55,7 @@ func (p *program) harness(costliest bool) string {
 		}
 	}
 	declared := map[int]bool{}
-	for _, n := range p.nodes {
+	for _, n := range w.nodes {
 		if n.unit == nil {
 			continue
 		}
@@ -62,15 +76,7 @@ func (p *program) harness(costliest bool) string {
 		}
 	}
 	w.p("static uint32_t turn; // blocks so far")
-	w.p("void program_left(float *to) {\n  uint32_t seed = kernel_seed(0, turn);\n  for (int i = 0; i < %d; i++) to[i] = 0.25f * kernel_noise(&seed);\n}", p.graph.BlockSize)
-	w.feed(costliest)
-	w.hear()
-	w.prepareAll(costliest)
-	w.p("static void say(uint32_t value);")
-	w.sizes()
-	w.measureAll()
-	w.p("%s", startup)
-	return w.text.String()
+	w.p("void program_left(float *to) {\n  uint32_t seed = kernel_seed(0, turn);\n  for (int i = 0; i < %d; i++) to[i] = 0.25f * kernel_noise(&seed);\n}", w.graph.BlockSize)
 }
 
 // stimulus is a call of a kernel's stimulus.

@@ -11,10 +11,11 @@ import (
 
 // core is how kernels are compiled, run and timed for a core of the catalog.
 type core struct {
-	name    string
-	flags   []string // of the compiler
-	machine string   // of the emulator
-	clock   func() clock
+	name     string
+	flags    []string // of the compiler
+	compiler string   // "": that of Arm
+	machine  string   // of the emulator
+	clock    func() clock
 	// predicates: the core has IT blocks.
 	predicates bool
 	// softSingle and softDouble: arithmetic in these is by software, whose cycles

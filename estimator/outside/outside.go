@@ -1,6 +1,7 @@
-// Package outside asks an integer-programming solver from outside for an
-// optimum, in tests that hold our own searches to it: Debian's coinor-cbc,
-// which knows nothing of graphs, boards or placements.
+// Package outside asks programs from outside, in tests that hold our own figures
+// to theirs: an integer-programming solver, Debian's coinor-cbc, for an optimum,
+// and valgrind's cachegrind for the lines that a cache fetches. Neither knows
+// anything of graphs, boards or placements.
 package outside
 
 import (
