@@ -80,6 +80,7 @@ type comparison struct {
 	graph, board, core string
 	left               []string // nodes that no program is written for
 	data               []bankPair
+	astray             []string // objects that the linker put elsewhere than the estimate, or that have another size
 	flash              pair
 	ordinary, costly   pair
 	stack              pair // the estimate's room, and how deep the program went
@@ -233,6 +234,26 @@ func (p *program) compareBytes(cmp *comparison, l *linked) {
 			cmp.stack.estimate = float64(e.Objects[i].Bytes)
 		}
 	}
+	for i, want := range p.places() {
+		if got := l.objects[i]; got != want {
+			cmp.astray = append(cmp.astray, fmt.Sprintf("%s lies from %#x to %#x in place of %#x to %#x", e.Objects[i].Name, got.start, got.end, want.start, want.end))
+		}
+	}
+}
+
+// places are where the objects of the estimate lie by its maps of the banks.
+func (p *program) places() []extent {
+	e := p.estimate
+	list := make([]extent, len(e.Objects))
+	for i := range e.Objects {
+		o := &e.Objects[i]
+		for _, r := range e.Banks[e.Placement.Bank[i]].Regions {
+			if r.Name == o.Name && r.Part == o.Part {
+				list[i] = extent{r.Start, r.End}
+			}
+		}
+	}
+	return list
 }
 
 // compareCycles tells the cycles of the estimate beside those of the program.

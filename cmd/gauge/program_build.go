@@ -85,10 +85,13 @@ func (p *program) compileAll(w *workshop, hooks bool) (*objects, error) {
 
 // linked is what the linker made of the program on the board's memory map.
 type linked struct {
-	objects map[int]blocks.Bytes // by index in the estimate's objects
-	banks   []blocks.Bytes       // what each bank is used up to
-	code    blocks.Bytes         // code, library and constants, and the initial values of data
+	objects map[int]extent // by index in the estimate's objects
+	banks   []blocks.Bytes // what each bank is used up to
+	code    blocks.Bytes   // code, library and constants, and the initial values of data
 }
+
+// extent is where something lies: its first address, and the first one behind.
+type extent struct{ start, end uint64 }
 
 // boardScript is a linker script for the board's memory map. Every object of the
 // estimate is a section in the bank that it was placed in, behind what the
@@ -163,7 +166,7 @@ func (p *program) linkForBoard(w *workshop, o *objects) (*linked, error) {
 	}
 	defer f.Close()
 	board := p.graph.Board
-	l := &linked{objects: map[int]blocks.Bytes{}, banks: make([]blocks.Bytes, len(board.Banks))}
+	l := &linked{objects: map[int]extent{}, banks: make([]blocks.Bytes, len(board.Banks))}
 	for _, s := range f.Sections {
 		if s.Flags&elf.SHF_ALLOC == 0 || s.Size == 0 {
 			continue
@@ -176,7 +179,7 @@ func (p *program) linkForBoard(w *workshop, o *objects) (*linked, error) {
 		}
 		var i int
 		if _, err := fmt.Sscanf(s.Name, ".object%d", &i); err == nil {
-			l.objects[i] = blocks.Bytes(s.Size)
+			l.objects[i] = extent{s.Addr, s.Addr + s.Size}
 			if p.estimate.Objects[i].Name == estimator.LibraryData {
 				l.code += blocks.Bytes(s.Size) // initial values
 			}
