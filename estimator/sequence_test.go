@@ -154,7 +154,8 @@ func checkOrder(t *testing.T, q *sequence, what string) {
 
 // On every connected shape of up to five steps, and of six where all tools are
 // asked for, the order needs as few buffers as the best of all orders; and so on
-// some of six, seven and eight steps drawn at random.
+// some of six, seven and eight steps drawn at random, more where all tools are
+// asked for.
 func TestFewestBuffersAgainstAllOrders(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 7))
 	shapes, improved := 0, 0
@@ -177,9 +178,9 @@ func TestFewestBuffersAgainstAllOrders(t *testing.T) {
 		}
 		checkOrder(t, q, "a small shape")
 	}
-	all := 5
+	all, more := 5, 1
 	if os.Getenv("ELBOWROOM_TOOLS") == "required" {
-		all = 6
+		all, more = 6, 10
 	}
 	for n := 1; n <= all; n++ {
 		for arrows := range uint64(1) << (n * (n - 1) / 2) {
@@ -187,7 +188,7 @@ func TestFewestBuffersAgainstAllOrders(t *testing.T) {
 		}
 	}
 	for n, times := range []int{6: 200, 7: 60, 8: 12} {
-		for range times {
+		for range times * more {
 			check(n, r.Uint64()&r.Uint64()) // few arrows leave many orders
 		}
 	}
