@@ -18,7 +18,7 @@ func TestArrows(t *testing.T) {
 		"elbowroom/estimator":                {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator/pack"},
 		"elbowroom/estimator/ask":            {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator"},
 		"elbowroom/estimator/calibrate":      {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator"},
-		"elbowroom/estimator/reconcile":      {"elbowroom/blocks", "elbowroom/estimator"},
+		"elbowroom/estimator/reconcile":      {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator"},
 		"elbowroom/estimator/pack":           {},
 		"elbowroom/estimator/outside":        {},
 		"elbowroom/estimator/plan":           {"elbowroom/estimator", "elbowroom/estimator/pack", "elbowroom/blocks"},

@@ -31,6 +31,8 @@ type Graph struct {
 	Groups      []*Group
 	Scenes      []Scene
 	Overlay     bool // scenes share buffers
+	// Symbols tell whose the symbols of the built program are, the first that fits.
+	Symbols []SymbolPattern
 	// Edits are the changes that were made since the file was read, in order.
 	Edits []source.Edit
 
@@ -40,6 +42,13 @@ type Graph struct {
 	library *blocks.Library
 	opts    Options
 	root    source.Value
+}
+
+// SymbolPattern says whose symbols and sections of certain names are.
+type SymbolPattern struct {
+	Place   source.Value // of the owner in the file
+	Owner   string       // a node, "system" or "library"
+	Pattern string       // as path.Match takes it
 }
 
 // Reserve is the headroom asked for, as shares of the limit.

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"path"
 	"regexp"
 	"slices"
 	"strconv"
@@ -145,6 +146,7 @@ func (r *graphReader) top(v source.Value) {
 	r.nodes(nodes, &r.outer, -1)
 	r.voices(voices)
 	r.scenes(scenes)
+	r.symbols(o.Take("symbols"))
 	o.Done("key")
 	if copies := g.copies(); copies > maxCopies {
 		o.At().Fail("", "the nodes and their voices are %d copies, more than the %d that are read", copies, maxCopies)
@@ -743,6 +745,20 @@ func (r *graphReader) scenes(v source.Value) {
 	}
 	if v.IsMapping() && len(r.g.Scenes) < 2 {
 		v.Fail("", "scenes are at least two: parts that never sound together")
+	}
+}
+
+// symbols reads whose the symbols of the built program are. Whether the owners
+// are nodes is not asked here: a graph from which nodes were taken stays one.
+func (r *graphReader) symbols(v source.Value) {
+	for _, m := range v.Object("symbols").Rest() {
+		for _, pattern := range m.Value.OneOrMore() {
+			text := pattern.Text("the name of a symbol, in which * stands for anything")
+			if _, err := path.Match(text, ""); err != nil {
+				pattern.Fail("write 'echo_*'", "'%s' is no pattern of names", text)
+			}
+			r.g.Symbols = append(r.g.Symbols, SymbolPattern{Place: m.Key, Owner: m.Name, Pattern: text})
+		}
 	}
 }
 

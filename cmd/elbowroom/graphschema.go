@@ -78,6 +78,10 @@ func graphSchema(lib *blocks.Library) (*jsonschema.Schema, error) {
 			Properties:           map[string]*jsonschema.Schema{"overlay": truth()},
 			AdditionalProperties: list(text()),
 		}),
+		property("symbols", "whose the symbols of the built program are: of a node, or 'system' or 'library', for reconcile", &jsonschema.Schema{
+			Type:                 "object",
+			AdditionalProperties: oneOrMore(text()),
+		}),
 	)
 	top.Schema, top.Title = draft, "Elbowroom graph"
 	require(top, "board", "sample_rate", "block_size", "nodes")

@@ -72,7 +72,7 @@ func (a *app) reconcileCommand() *cobra.Command {
 		Short: "Hold the estimate against the built program",
 		Long: `Hold the estimate against the program that was built: its sections bank by bank, its
 symbols by whose they are (a node or a block whose name stands in the symbol's, the
-library, the system), and what takes room for nothing: padding, tables that stand
+library, the system; 'symbols:' in the graph tells of others), and what takes room for nothing: padding, tables that stand
 twice, printing and double precision that slipped in.
 
 --baseline takes a program without any node; what it takes is written into a file
@@ -121,6 +121,9 @@ func (a *app) runReconcile(w io.Writer, opts reconcileOptions, name string) erro
 		return err
 	}
 	if c.estimate == nil {
+		return c.errs.Err()
+	}
+	if reconcile.CheckPatterns(c.estimate.Graph); c.errs.Len() > 0 {
 		return c.errs.Err()
 	}
 	program, err := readProgram(opts.elf)

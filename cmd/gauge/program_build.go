@@ -108,14 +108,10 @@ func (p *program) boardScript() string {
 	s.WriteString("}\nSECTIONS\n{\n")
 	code := board.CodeBank()
 	system := func(b int) {
-		bytes := blocks.Bytes(0)
-		for _, row := range board.System {
-			if row.Bank == b {
-				bytes = (bytes+7)/8*8 + row.Bytes
+		for i, row := range board.System {
+			if row.Bank == b && row.Bytes > 0 {
+				fmt.Fprintf(&s, "  .system%d_%s (NOLOAD) : ALIGN(8) { . += %d; } > BANK%d\n", i, inC(row.What), row.Bytes, b)
 			}
-		}
-		if bytes > 0 {
-			fmt.Fprintf(&s, "  .system%d (NOLOAD) : { . += %d; } > BANK%d\n", b, bytes, b)
 		}
 	}
 	system(code)
@@ -134,7 +130,7 @@ func (p *program) boardScript() string {
 			case o.Name == estimator.LibraryData:
 				fmt.Fprintf(&s, "  .object%d : ALIGN(%d) { *(.data .data.*) *(.bss .bss.*) *(COMMON) . = ALIGN(4); } > BANK%d AT> BANK%d\n", i, o.Align, b, code)
 			case o.Part == estimator.PartStack:
-				fmt.Fprintf(&s, "  .object%d (NOLOAD) : ALIGN(%d) { . += %d; } > BANK%d\n", i, o.Align, o.Bytes, b)
+				fmt.Fprintf(&s, "  .stack (NOLOAD) : ALIGN(%d) { . += %d; } > BANK%d\n", o.Align, o.Bytes, b)
 			default:
 				fmt.Fprintf(&s, "  .object%d (NOLOAD) : ALIGN(%d) { *(.object%d) } > BANK%d\n", i, max(o.Align, 1), i, b)
 			}

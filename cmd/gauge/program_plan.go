@@ -75,7 +75,7 @@ func plan(e *estimator.Estimate, c *core, kernels string) (*program, error) {
 		if err != nil {
 			return nil, err
 		}
-		pn := &programNode{Node: n, index: i, id: fmt.Sprintf("n%d", i), demand: d, copies: g.Copies(n), split: slices.Contains(e.Schedule.Split, i)}
+		pn := &programNode{Node: n, index: i, id: fmt.Sprintf("n%d_%s", i, inC(n.Name)), demand: d, copies: g.Copies(n), split: slices.Contains(e.Schedule.Split, i)}
 		for s := range g.Scenes {
 			scene := &g.Scenes[s]
 			if slices.Contains(scene.Nodes, i) || n.Group >= 0 && slices.Contains(scene.Groups, n.Group) {
@@ -219,6 +219,22 @@ func (u *unit) file() string {
 func halvesFile(k *kernel) string { return k.block.Name + "-halves.c" }
 
 func unitPrefix(number int) string { return fmt.Sprintf("k%d_", number) }
+
+// inC is a name of the graph or the catalog as it may stand in a name in C.
+func inC(name string) string {
+	return strings.Map(func(r rune) rune {
+		if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' {
+			return r
+		}
+		return '_'
+	}, name)
+}
+
+// objectName is the name in the program of an object of the estimate: whose it
+// is stands in it, so that the linked program tells.
+func (p *program) objectName(at int) string {
+	return fmt.Sprintf("object%d_%s", at, inC(p.estimate.Objects[at].Name))
+}
 
 // call is the name in the program of a function of the node's kernel.
 func (n *programNode) call(function string) string {

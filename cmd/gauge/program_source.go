@@ -105,7 +105,7 @@ func (w *writer) memory() {
 	for i := range w.estimate.Objects {
 		o := &w.estimate.Objects[i]
 		if o.Part == estimator.PartBuffers || o.Part == estimator.PartDMA || o.Part == estimator.PartTables {
-			w.p("%s uint8_t object%d[%d]; // %s", section(i), i, o.Bytes, o.Name)
+			w.p("%s uint8_t %s[%d];", section(i), w.objectName(i), o.Bytes)
 		}
 	}
 	for _, n := range w.nodes {
@@ -141,12 +141,7 @@ func (n *programNode) tableBytes(key string) blocks.Bytes {
 
 // table names the constants with a key.
 func (w *writer) table(key string) string {
-	return "table_" + strings.Map(func(r rune) rune {
-		if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' {
-			return r
-		}
-		return '_'
-	}, key)
+	return "table_" + inC(key)
 }
 
 // held writes what the outputs of a node keep for their readers beside wires.
@@ -238,7 +233,7 @@ func (w *writer) object(at int) string {
 	if at < 0 {
 		return "0"
 	}
-	return fmt.Sprintf("object%d", at)
+	return w.objectName(at)
 }
 
 // signature is the parameter list of a kernel's function as the program calls

@@ -94,7 +94,7 @@ func (w *writer) outPointers(n *programNode) []string {
 // is the core's, or one outside of the program.
 func (w *writer) jack(n *programNode, jack int) string {
 	if n.usesDMA() {
-		return fmt.Sprintf("(float *)(void *)object%d + program_half * block * %d", w.bufferObject(n, n.unit.kernel.bufferNames()[0], 0), n.Use.Channels)
+		return fmt.Sprintf("(float *)(void *)%s + program_half * block * %d", w.objectName(w.bufferObject(n, n.unit.kernel.bufferNames()[0], 0)), n.Use.Channels)
 	}
 	return fmt.Sprintf("&%s_jack[%d]", n.id, jack)
 }

@@ -1,12 +1,16 @@
 package main
 
 import (
+	"bytes"
 	"math"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
+
+	"elbowroom/estimator"
+	"elbowroom/estimator/reconcile"
 )
 
 // How far an estimate may be off the program, in parts of it.
@@ -41,7 +45,8 @@ func TestProgramsAreAsEstimated(t *testing.T) {
 					t.Skip("Building and running a graph takes seconds; ELBOWROOM_TOOLS=required asks for this one too.")
 				}
 				t.Parallel()
-				c, err := compareProgram(root, file, programOptions{board: board})
+				folder := t.TempDir()
+				c, err := compareProgram(root, file, programOptions{board: board, keep: folder})
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -53,6 +58,7 @@ func TestProgramsAreAsEstimated(t *testing.T) {
 				for _, what := range c.astray {
 					t.Error(what)
 				}
+				reconciled(t, file, board, filepath.Join(folder, "board.elf"))
 				if c.stack.truth > c.stack.estimate {
 					t.Errorf("The kernels go %.0f bytes deep, and the estimate keeps %.0f for them.", c.stack.truth, c.stack.estimate)
 				}
@@ -73,6 +79,63 @@ func TestProgramsAreAsEstimated(t *testing.T) {
 					}
 				}
 			})
+		}
+	}
+}
+
+// ofProgram tells whose are the names that the program has beside those of nodes
+// and kernels.
+var ofProgram = []estimator.SymbolPattern{
+	{Owner: "system", Pattern: "program_*"},
+	{Owner: "system", Pattern: "slots"},
+	{Owner: "system", Pattern: "silence"},
+	{Owner: "system", Pattern: "env[0-9]*"},
+	{Owner: "system", Pattern: ".system[0-9]*"},
+}
+
+// explained is how much of a program's bytes must have an owner.
+const explained = 0.98
+
+// reconciled holds a linked program to its graph as a user of 'reconcile' does:
+// what lies in the banks of data is estimated to the byte, and nearly all of it
+// is somebody's.
+func reconciled(t *testing.T, file, board, elf string) {
+	t.Helper()
+	g, err := readGraph(file, board)
+	if err != nil {
+		t.Fatal(err)
+	}
+	g.Symbols = ofProgram
+	e, err := g.Estimate()
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := os.ReadFile(elf)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := reconcile.Read("board.elf", bytes.NewReader(text), int64(len(text)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := reconcile.Compare(e, p, flashWithin)
+	for _, b := range r.Banks {
+		switch {
+		case b.Name == g.Board.Banks[g.Board.CodeBank()].Name:
+			if b.Differs {
+				t.Errorf("Reconciled, %s holds %d bytes, and the estimate says %.0f..%.0f.", b.Name, b.Built, b.Estimated.Low, b.Estimated.High)
+			}
+		case float64(b.Built) != b.Estimated.Value:
+			t.Errorf("Reconciled, %s holds %d bytes, and the estimate says %.0f.", b.Name, b.Built, b.Estimated.Value)
+		}
+	}
+	t.Logf("%.2f %% of the bytes are explained.", 100*r.Explained)
+	if r.Explained < explained {
+		t.Errorf("Of the program's bytes %.2f %% are explained, fewer than %.0f %%.", 100*r.Explained, 100*explained)
+		for _, g := range r.Groups {
+			if g.Owner == reconcile.Unexplained {
+				t.Logf("%s: %d bytes of %s and others are nobody's.", g.Bank, g.Built, g.Largest)
+			}
 		}
 	}
 }

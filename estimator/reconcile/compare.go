@@ -6,22 +6,9 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"unicode"
 
 	"elbowroom/blocks"
 	"elbowroom/estimator"
-)
-
-// Owner is whose a built byte is.
-type Owner string
-
-// Owners.
-const (
-	OfNode      Owner = "node"
-	OfBlock     Owner = "block"
-	OfLibrary   Owner = "library"
-	OfSystem    Owner = "system"
-	Unexplained Owner = "unexplained"
 )
 
 // leastTable is the size from which equal constants are told (house judgement).
@@ -158,87 +145,14 @@ func (p *Program) banks(board *blocks.Board) []built {
 	return list
 }
 
-// words are the parts of a name, lower case: 'cave_lines', 'caveLines' and
-// 'cave-lines' are alike.
-func words(name string) []string {
-	var b strings.Builder
-	var before rune
-	for _, c := range name {
-		if unicode.IsUpper(c) && unicode.IsLower(before) {
-			b.WriteByte(' ')
-		}
-		before = c
-		if unicode.IsLetter(c) || unicode.IsDigit(c) {
-			b.WriteRune(unicode.ToLower(c))
-		} else {
-			b.WriteByte(' ')
-		}
-	}
-	return strings.Fields(b.String())
-}
-
-// holds tells whether some words stand in others, one after the other.
-func holds(all, some []string) bool {
-	for i := 0; i+len(some) <= len(all); i++ {
-		if slices.Equal(all[i:i+len(some)], some) {
-			return len(some) > 0
-		}
-	}
-	return false
-}
-
-// Beginnings of names of what compilers, the C library and start-up code bring
-// (from memory of newlib, libgcc and CMSIS).
-var (
-	libraryNames = []string{
-		"__aeabi_", "__gnu_", "_printf", "printf", "_vfprintf", "_svfprintf", "vsn", "snprintf", "sprintf", "puts", "_puts", "malloc", "_malloc", "free", "_free",
-		"_sbrk", "mem", "str", "sin", "cos", "tan", "exp", "log", "pow", "atan", "floor", "fmod", "sqrt", "__ieee754", "__kernel", "__math", "_dtoa", "__mul", "__add", "__sub",
-		"__div", "__udiv", "__clz", "__fix", "__float", "__extend", "__trunc", "__eq", "__lt", "__gt", "__le", "__ge", "__ne", "__unord", "__sf", "_fflush", "_fwrite", "__s", "_m", "__l", "__popcount", "two_over_pi",
-	}
-	systemNames = []string{
-		"reset", "main", "_start", "vector", "__vector", "isr", "default_handler", "system", "__libc_init", "__libc_fini", "_init", "_fini", "hal_", "ll_", "nvic", "rcc", "__register", "_exit", "exit", "atexit",
-	}
-)
-
-func begins(name string, with []string) bool {
-	lower := strings.ToLower(name)
-	return slices.ContainsFunc(with, func(w string) bool { return strings.HasPrefix(lower, w) })
-}
-
-// owner finds whose a symbol is: of the longest name of a node that stands in
-// its own, else of a block, else the library's or the system's.
-func owner(e *estimator.Estimate, symbol string) (Owner, string) {
-	all := words(symbol)
-	most, name, of := 0, "", Unexplained
-	for _, n := range e.Graph.Nodes {
-		if w := words(n.Name); holds(all, w) && len(w) > most {
-			most, name, of = len(w), n.Name, OfNode
-		}
-	}
-	for _, n := range e.Graph.Nodes {
-		if w := words(n.Block().Name); holds(all, w) && len(w) > most {
-			most, name, of = len(w), n.Block().Name, OfBlock
-		}
-	}
-	switch lower := strings.ToLower(symbol); {
-	case of != Unexplained:
-		return of, name
-	case strings.HasSuffix(lower, "_irqhandler") || strings.HasSuffix(lower, "_handler") || begins(symbol, systemNames):
-		return OfSystem, ""
-	case begins(symbol, libraryNames):
-		return OfLibrary, ""
-	}
-	return Unexplained, ""
-}
-
 // group adds up the symbols by owner and bank; what no symbol tells of is left
 // to the section.
 func (r *Result) group(e *estimator.Estimate, p *Program) {
 	board := e.Graph.Board
+	whose := newOwners(e.Graph)
 	type key struct {
-		owner Owner
-		name  string
-		bank  int
+		owned
+		bank int
 	}
 	groups := map[key]*Group{}
 	largest := map[key]blocks.Bytes{}
@@ -246,14 +160,14 @@ func (r *Result) group(e *estimator.Estimate, p *Program) {
 	add := func(k key, bytes blocks.Bytes, symbol string) {
 		g := groups[k]
 		if g == nil {
-			g = &Group{Owner: k.owner, Name: k.name, Bank: board.Banks[k.bank].Name}
+			g = &Group{Owner: k.of, Name: k.name, Bank: board.Banks[k.bank].Name}
 			groups[k] = g
 		}
 		g.Built += bytes
 		if bytes > largest[k] {
 			largest[k], g.Largest = bytes, clip(symbol)
 		}
-		if k.owner != Unexplained {
+		if k.of != Unexplained {
 			known += bytes
 		}
 	}
@@ -279,19 +193,14 @@ func (r *Result) group(e *estimator.Estimate, p *Program) {
 			end = stop
 			bytes := blocks.Bytes(stop - begin)
 			left -= bytes
-			of, name := owner(e, y.Name)
-			add(key{of, name, b}, bytes, y.Name)
+			add(key{whose.symbol(y.Name), b}, bytes, y.Name)
 		}
-		switch {
-		case left <= 0:
-		case isRoom(s.Name) || strings.Contains(strings.ToLower(s.Name), "vector"):
-			add(key{OfSystem, "", b}, left, s.Name)
-		default:
-			add(key{Unexplained, "", b}, left, "section "+s.Name)
+		if left > 0 {
+			add(key{whose.section(s.Name), b}, left, "section "+s.Name)
 		}
 	}
 	for k, g := range groups {
-		if k.owner == OfNode && !board.Banks[k.bank].Kind.Constant() {
+		if k.of == OfNode && !board.Banks[k.bank].Kind.Constant() {
 			c := &e.Nodes[e.Graph.Node(k.name)]
 			g.Estimated = float64(c.State + c.Buffers)
 		}
@@ -339,7 +248,7 @@ func (r *Result) waste(e *estimator.Estimate, p *Program) {
 	})
 	if e.Graph.Core.Float != blocks.FloatDouble {
 		family("routines of double precision", "the core computes in single precision; write constants as 0.5f, and call sinf in place of sin", func(n string) bool {
-			return begins(n, []string{"__aeabi_d", "__muldf3", "__adddf3", "__subdf3", "__divdf3", "__aeabi_f2d"})
+			return begins(strings.ToLower(n), []string{"__aeabi_d", "__muldf3", "__adddf3", "__subdf3", "__divdf3", "__aeabi_f2d"})
 		})
 	}
 	tables := slices.DeleteFunc(slices.Clone(p.Symbols), func(s Symbol) bool { return s.contents == nil })

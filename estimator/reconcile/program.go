@@ -6,6 +6,7 @@
 package reconcile
 
 import (
+	"bufio"
 	"bytes"
 	"debug/elf"
 	"encoding/binary"
@@ -14,6 +15,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"unicode"
 
 	"elbowroom/blocks"
 )
@@ -24,6 +26,9 @@ const (
 	maxSymbols  = 1 << 20
 	maxContents = 16 << 20 // bytes of constants that are compared
 	symbolBytes = 16       // of a symbol's entry in 32-bit ELF
+	headBytes   = 40       // of a section's entry
+	maxTitles   = 64 << 10 // bytes of the names of all sections
+	maxNames    = 1 << 30  // bytes that the names of all symbols may come to
 )
 
 // Section is what the linker laid at one place.
@@ -87,8 +92,19 @@ func Read(name string, file io.ReaderAt, size int64) (*Program, error) {
 	if sections == 0 && at > 0 || sections > maxSections {
 		return refuse("", "it has more sections than the %d that are read", maxSections)
 	}
-	if int64(at)+int64(sections)*40 > size {
+	if int64(at)+int64(sections)*headBytes > size {
 		return refuse("was it copied to its end?", "its table of sections lies beyond the end of the file")
+	}
+	// Names may overlap and tables be compressed: a small file could ask for any memory.
+	if titles := binary.LittleEndian.Uint16(head[50:]); titles < sections {
+		var entry [headBytes]byte
+		if _, err := file.ReadAt(entry[:], int64(at)+int64(titles)*headBytes); err != nil {
+			return nil, err
+		}
+		flags, bytes := elf.SectionFlag(binary.LittleEndian.Uint32(entry[8:])), binary.LittleEndian.Uint32(entry[20:])
+		if flags&elf.SHF_COMPRESSED != 0 || bytes > maxTitles {
+			return refuse("", "the names of its sections are compressed, or longer than the %d KiB that are read", maxTitles>>10)
+		}
 	}
 	f, err := elf.NewFile(io.NewSectionReader(file, 0, size))
 	if err != nil {
@@ -129,6 +145,12 @@ func Read(name string, file io.ReaderAt, size int64) (*Program, error) {
 		if t.Link < uint32(len(f.Sections)) {
 			if text := f.Sections[t.Link]; text.Offset > uint64(size) || text.FileSize > uint64(size)-text.Offset {
 				return refuse("", "its names of symbols lie beyond the end of the file")
+			} else if t.Flags&elf.SHF_COMPRESSED != 0 || text.Flags&elf.SHF_COMPRESSED != 0 {
+				return refuse("", "its table of symbols is compressed")
+			} else if longest, err := longestName(text); err != nil {
+				return refuse("", "its names of symbols are not readable: %v", err)
+			} else if longest*int64(t.FileSize/symbolBytes) > maxNames {
+				return refuse("", "its names of symbols are up to %d bytes long, which is too much to read", longest)
 			}
 		}
 		symbols, err := f.Symbols()
@@ -138,6 +160,23 @@ func Read(name string, file io.ReaderAt, size int64) (*Program, error) {
 		p.symbols(f, symbols)
 	}
 	return p, nil
+}
+
+// longestName is the bytes of the longest name in a table of names.
+func longestName(s *elf.Section) (longest int64, err error) {
+	r := bufio.NewReader(s.Open())
+	for run := int64(0); ; {
+		switch c, err := r.ReadByte(); {
+		case errors.Is(err, io.EOF):
+			return max(longest, run), nil
+		case err != nil:
+			return 0, err
+		case c == 0:
+			longest, run = max(longest, run), 0
+		default:
+			run++
+		}
+	}
 }
 
 // symbols keeps what has a size and lies in memory, each address once.
@@ -170,8 +209,15 @@ func (p *Program) symbols(f *elf.File, list []elf.Symbol) {
 	}
 }
 
-// clip shortens a name that a message quotes.
+// clip shortens a name that a message quotes, and takes out what would command
+// the terminal.
 func clip(text string) string {
+	text = strings.Map(func(r rune) rune {
+		if unicode.IsPrint(r) {
+			return r
+		}
+		return ' '
+	}, text[:min(len(text), 400)])
 	if runes := []rune(text); len(runes) > 60 {
 		return string(runes[:60]) + "..."
 	}

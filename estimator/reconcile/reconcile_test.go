@@ -177,6 +177,30 @@ func TestOwnersAndWaste(t *testing.T) {
 	}
 }
 
+// Symbols are told apart by whole words: what only begins like a function of the
+// C library is the user's own.
+func TestWhoseASymbolIs(t *testing.T) {
+	e := nightEstimate(t)
+	e.Graph.Symbols = []estimator.SymbolPattern{{Owner: "cave", Pattern: "hall_*"}, {Owner: "system", Pattern: "tick?"}, {Owner: "gone", Pattern: "*"}}
+	o := newOwners(e.Graph)
+	for _, tt := range []struct {
+		symbol string
+		want   owned
+	}{
+		{"echo_line", owned{OfNode, "echo"}}, {"theEchoLine", owned{OfNode, "echo"}}, {"echoes", owned{Unexplained, ""}},
+		{"k3_delay_block", owned{OfBlock, "delay"}}, {"audio_out_dma", owned{OfBlock, "audio-out"}}, {"out_gain", owned{OfNode, "out"}},
+		{"hall_lines", owned{OfNode, "cave"}}, {"tick7", owned{OfSystem, ""}}, {"ticks99", owned{Unexplained, ""}},
+		{"sinf", owned{OfLibrary, ""}}, {"sinf.part.0", owned{OfLibrary, ""}}, {"single_sample", owned{Unexplained, ""}},
+		{"__muldf3", owned{OfLibrary, ""}}, {"__aeabi_dmul", owned{OfLibrary, ""}}, {"__udivmoddi4", owned{OfLibrary, ""}}, {"__lamp", owned{Unexplained, ""}},
+		{"memory_of_moths", owned{Unexplained, ""}}, {"memset", owned{OfLibrary, ""}}, {"_malloc_r", owned{OfLibrary, ""}}, {"logbook", owned{Unexplained, ""}},
+		{"main", owned{OfSystem, ""}}, {"mainsail", owned{Unexplained, ""}}, {"DMA1_Stream0_IRQHandler", owned{OfSystem, ""}}, {"", owned{Unexplained, ""}},
+	} {
+		if got := o.symbol(tt.symbol); got != tt.want {
+			t.Errorf("%q belongs to %v, want %v", tt.symbol, got, tt.want)
+		}
+	}
+}
+
 // An empty program's sizes go into a file that a graph is answered with: its
 // bytes stand in place of the board's rows, without the stack.
 func TestSystemReadsBack(t *testing.T) {
@@ -234,6 +258,34 @@ func TestHostilePrograms(t *testing.T) {
 			binary.LittleEndian.PutUint32(b[sections+20:], 1_000_000)
 			return b
 		}, "more sections than the 4096"},
+		{"long names of sections", func(b []byte) []byte {
+			at := sections + 40*int(binary.LittleEndian.Uint16(b[50:]))
+			binary.LittleEndian.PutUint32(b[at+20:], 1<<20)
+			return b
+		}, "longer than the 64 KiB"},
+		{"compressed names of sections", func(b []byte) []byte {
+			at := sections + 40*int(binary.LittleEndian.Uint16(b[50:]))
+			binary.LittleEndian.PutUint32(b[at+8:], 0x800)
+			return b
+		}, "are compressed"},
+		{"4,096 symbols that share one name of 1 MiB", func(b []byte) []byte {
+			names, table := bytes.Repeat([]byte{'a'}, 1<<20), make([]byte, 16*4096)
+			for i := range 4096 {
+				table[16*i] = 1
+			}
+			for i := range int(binary.LittleEndian.Uint16(b[48:])) {
+				at := sections + 40*i
+				switch kind := binary.LittleEndian.Uint32(b[at+4:]); {
+				case kind == 2: // the symbols
+					binary.LittleEndian.PutUint32(b[at+16:], uint32(len(b)))
+					binary.LittleEndian.PutUint32(b[at+20:], uint32(len(table)))
+				case kind == 3 && i != int(binary.LittleEndian.Uint16(b[50:])): // their names
+					binary.LittleEndian.PutUint32(b[at+16:], uint32(len(b)+len(table)))
+					binary.LittleEndian.PutUint32(b[at+20:], uint32(len(names)))
+				}
+			}
+			return append(append(b, table...), names...)
+		}, "too much to read"},
 		{"an offset past the end", func(b []byte) []byte { // of the first section after the empty one
 			binary.LittleEndian.PutUint32(b[sections+40+16:], 0x7fffffff)
 			return b
