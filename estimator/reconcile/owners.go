@@ -34,7 +34,8 @@ var (
 		"printf", "vprintf", "vfprintf", "sprintf", "snprintf", "vsprintf", "vsnprintf", "iprintf", "siprintf", "puts", "putchar", "fwrite", "fflush",
 		"malloc", "free", "calloc", "realloc", "memcpy", "memset", "memmove", "memcmp", "memchr", "strlen", "strcmp", "strncmp", "strcpy", "strncpy", "strcat", "strchr", "strtol", "strtod",
 		"__errno", "impure_data", "_impure_ptr", "_global_impure_ptr", "__sglue", "matherr", "__fdlib_version", "__signbitf", "__signbitd", "__fpclassifyf", "__fpclassifyd",
-		"npio2_hw", "pio2", "init_jk", "two_over_pi", "bp", "dp_h", "dp_l", "half", "ln2hi", "ln2lo", "tbl",
+		"npio2_hw", "pio2", "init_jk", "two_over_pi", "dp_h", "dp_l", "ln2hi", "ln2lo", "atanhi", "atanlo", "with_errno", "with_errnof", "xflow", "xflowf",
+		"__exp_data", "__exp2f_data", "__log_data", "__logf_data", "__log2_data", "__log2f_data", "__pow_log_data", "__powf_log2_data", "__sincosf_table", "__inv_pio4",
 	}
 	// with an f behind them where they are of single precision
 	mathsWholes = []string{

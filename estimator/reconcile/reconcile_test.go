@@ -192,7 +192,7 @@ func TestWhoseASymbolIs(t *testing.T) {
 		{"hall_lines", owned{OfNode, "cave"}}, {"tick7", owned{OfSystem, ""}}, {"ticks99", owned{Unexplained, ""}},
 		{"sinf", owned{OfLibrary, ""}}, {"sinf.part.0", owned{OfLibrary, ""}}, {"single_sample", owned{Unexplained, ""}},
 		{"__muldf3", owned{OfLibrary, ""}}, {"__aeabi_dmul", owned{OfLibrary, ""}}, {"__udivmoddi4", owned{OfLibrary, ""}}, {"__lamp", owned{Unexplained, ""}},
-		{"memory_of_moths", owned{Unexplained, ""}}, {"memset", owned{OfLibrary, ""}}, {"_malloc_r", owned{OfLibrary, ""}}, {"logbook", owned{Unexplained, ""}},
+		{"memory_of_moths", owned{Unexplained, ""}}, {"memset", owned{OfLibrary, ""}}, {"_malloc_r", owned{OfLibrary, ""}}, {"__exp2f_data", owned{OfLibrary, ""}}, {"logbook", owned{Unexplained, ""}},
 		{"main", owned{OfSystem, ""}}, {"mainsail", owned{Unexplained, ""}}, {"DMA1_Stream0_IRQHandler", owned{OfSystem, ""}}, {"", owned{Unexplained, ""}},
 	} {
 		if got := o.symbol(tt.symbol); got != tt.want {
