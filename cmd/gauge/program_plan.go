@@ -233,7 +233,12 @@ func inC(name string) string {
 // objectName is the name in the program of an object of the estimate: whose it
 // is stands in it, so that the linked program tells.
 func (p *program) objectName(at int) string {
-	return fmt.Sprintf("object%d_%s", at, inC(p.estimate.Objects[at].Name))
+	o := &p.estimate.Objects[at]
+	name := o.Name
+	if o.Part == estimator.PartTables { // named by its key alone
+		name = p.graph.Nodes[o.Node].Name + "_" + name
+	}
+	return fmt.Sprintf("object%d_%s", at, inC(name))
 }
 
 // call is the name in the program of a function of the node's kernel.

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"elbowroom/blocks"
@@ -139,8 +140,13 @@ func (n *programNode) tableBytes(key string) blocks.Bytes {
 	return 0
 }
 
-// table names the constants with a key.
+// table names the constants with a key, after the block that first asks for them.
 func (w *writer) table(key string) string {
+	for _, n := range w.nodes {
+		if slices.Contains(n.tables(), key) {
+			return "table_" + inC(n.Block().Name+"_"+key)
+		}
+	}
 	return "table_" + inC(key)
 }
 
