@@ -130,7 +130,7 @@ func (p *program) boardScript() string {
 			case o.Name == estimator.LibraryData:
 				fmt.Fprintf(&s, "  .object%d : ALIGN(%d) { *(.data .data.*) *(.bss .bss.*) *(COMMON) . = ALIGN(4); } > BANK%d AT> BANK%d\n", i, o.Align, b, code)
 			case o.Part == estimator.PartStack:
-				fmt.Fprintf(&s, "  .stack (NOLOAD) : ALIGN(%d) { . += %d; } > BANK%d\n", o.Align, o.Bytes, b)
+				fmt.Fprintf(&s, "  .object%d_stack (NOLOAD) : ALIGN(%d) { . += %d; } > BANK%d\n", i, o.Align, o.Bytes, b)
 			default:
 				fmt.Fprintf(&s, "  .object%d (NOLOAD) : ALIGN(%d) { *(.object%d) } > BANK%d\n", i, max(o.Align, 1), i, b)
 			}
