@@ -103,6 +103,25 @@ type Weight struct {
 	Cites       []string
 }
 
+// Linked are the routines of some names with all that they need, each once, in
+// the order in which they are come to.
+func (c *Core) Linked(names []string) []string {
+	var list []string
+	linked := map[string]bool{}
+	var add func(names []string)
+	add = func(names []string) {
+		for _, name := range names {
+			if !linked[name] {
+				linked[name] = true
+				list = append(list, name)
+				add(c.Routines[name].Needs)
+			}
+		}
+	}
+	add(names)
+	return list
+}
+
 // Routine is a library routine, in flash once however often it is used. It is
 // named as the member of the archive that holds it, so that it stands once
 // beside what emulated kernels are linked with.

@@ -300,16 +300,9 @@ func (m *meter) running(core *Core) map[string]bool {
 	var counted Demand
 	m.cycles(&counted, core)
 	running := map[string]bool{}
-	var add func(names []string)
-	add = func(names []string) {
-		for _, name := range names {
-			if !running[name] {
-				running[name] = true
-				add(core.Routines[name].Needs)
-			}
-		}
+	for _, name := range core.Linked(counted.Routines) {
+		running[name] = true
 	}
-	add(counted.Routines)
 	return running
 }
 

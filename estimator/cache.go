@@ -41,9 +41,10 @@ import (
 //
 // and of what is read anywhere r N exp(-k / T): those that were not touched
 // within the horizon. Neighbours that are read at one place, as the two ends of a
-// straight line between entries of a table, share a line but for e / L of them. A line that was written is written back once for each
-// time it was fetched to write. Where a cache does not fetch on a write, a write
-// that finds no line goes past it at the cost of the bank.
+// straight line between entries of a table, share a line but for e / L of them. A
+// line that was written is written back once for each time it was fetched to
+// write. Where a cache does not fetch on a write, a write that finds no line goes
+// past it at the cost of the bank.
 //
 // Heads whose distance is a multiple of C / W share the lines of one set; where
 // more than W do, each access throws out what the next one needs, and each

@@ -236,19 +236,10 @@ func (e *Estimate) flash(i int) []flashItem {
 	for _, c := range d.Code {
 		items = append(items, flashItem{name: c.Key, part: PartCode, bytes: c.Bytes, idle: c.Idle})
 	}
-	linked := map[string]bool{}
-	var routines func(names []string)
-	routines = func(names []string) {
-		for _, name := range names {
-			if !linked[name] {
-				linked[name] = true
-				r := g.Core.Routines[name]
-				items = append(items, flashItem{name: name, part: PartLibrary, bytes: blocks.Exactly(float64(alignUp(r.Flash, 4))), idle: alignUp(r.Data, 4), data: alignUp(r.Data, 4)})
-				routines(r.Needs)
-			}
-		}
+	for _, name := range g.Core.Linked(e.Nodes[i].routines) {
+		r := g.Core.Routines[name]
+		items = append(items, flashItem{name: name, part: PartLibrary, bytes: blocks.Exactly(float64(alignUp(r.Flash, 4))), idle: alignUp(r.Data, 4), data: alignUp(r.Data, 4)})
 	}
-	routines(e.Nodes[i].routines)
 	for _, l := range d.Library {
 		idle := l.Data // initial values
 		if l.Idle {

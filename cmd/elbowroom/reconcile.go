@@ -70,10 +70,11 @@ func (a *app) reconcileCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "reconcile GRAPH --elf PROGRAM",
 		Short: "Hold the estimate against the built program",
-		Long: `Hold the estimate against the program that was built: its sections bank by bank, its
-symbols by whose they are (a node or a block whose name stands in the symbol's, the
-library, the system; 'symbols:' in the graph tells of others), and what takes room for nothing: padding, tables that stand
-twice, printing and double precision that slipped in.
+		Long: `Hold the estimate against the program that was built: its sections bank by bank,
+its symbols by whose they are (a node or a block whose name stands in the
+symbol's, the library, the system; 'symbols:' in the graph tells of others), and
+what takes room for nothing: padding, tables that stand twice, printing and double
+precision that slipped in.
 
 --baseline takes a program without any node; what it takes is written into a file
 that the graph can name under 'catalog:', and counted with.

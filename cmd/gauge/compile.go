@@ -70,22 +70,29 @@ func (w *workshop) joined(bench string, objects []string, flags ...string) (stri
 	if err := w.assemble("mark.o", "mark.s"); err != nil {
 		return "", err
 	}
-	// The bench gets library functions of its own, so that those below are the
-	// kernel's alone.
+	return w.within("bench.o", []string{w.path("main.o")}, []string{"reset"}, "program.ld", objects, "program.elf")
+}
+
+// within links objects within a harness, of which only the symbols that are kept
+// are seen, and gives the path of the program. The harness gets library functions
+// of its own, so that those that the objects are linked with are theirs alone.
+func (w *workshop) within(harness string, parts, kept []string, script string, objects []string, program string) (string, error) {
 	link := func(args ...string) error {
 		_, err := call("", compiler, append(slices.Clone(w.core.flags), args...)...)
 		return err
 	}
-	if err := link("-nostdlib", "-r", w.path("main.o"), "-Wl,--start-group", "-lm", "-lc", "-lgcc", "-Wl,--end-group", "-o", w.path("bench.o")); err != nil {
+	if err := link(slices.Concat([]string{"-nostdlib", "-r"}, parts, []string{"-Wl,--start-group", "-lm", "-lc", "-lgcc", "-Wl,--end-group", "-o", w.path(harness)})...); err != nil {
 		return "", err
 	}
-	if _, err := call("", objectCopier, "--keep-global-symbol=reset", w.path("bench.o")); err != nil {
+	var args []string
+	for _, symbol := range kept {
+		args = append(args, "--keep-global-symbol="+symbol)
+	}
+	if _, err := call("", objectCopier, append(args, w.path(harness))...); err != nil {
 		return "", err
 	}
-	program := w.path("program.elf")
-	err := link(slices.Concat([]string{"-nostartfiles", "--specs=nosys.specs", "-T", w.path("program.ld"), "-Wl,--gc-sections", "-Wl,--no-warn-rwx-segments", w.path("bench.o"), w.path("mark.o")},
-		objects, []string{"-lm", "-o", program})...)
-	return program, err
+	return w.path(program), link(slices.Concat([]string{"-nostartfiles", "--specs=nosys.specs", "-T", w.path(script), "-Wl,--gc-sections", "-Wl,--no-warn-rwx-segments", w.path(harness), w.path("mark.o")},
+		objects, []string{"-lm", "-o", w.path(program)})...)
 }
 
 // style compiles a style to an object whose code is measured, and gives the path

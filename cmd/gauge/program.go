@@ -284,9 +284,8 @@ func (p *program) compareCycles(cmp *comparison, list []spent, costliest bool) {
 			if n.unit == nil {
 				continue
 			}
-			share := 1.0
 			u := &cmp.units[n.number]
-			copies := float64(n.copies) * share
+			copies := float64(n.copies)
 			u.ordinary.estimate += n.demand.Mean.Value * copies
 			u.costly.estimate += n.demand.Worst.Value * copies
 			rest := &cmp.units[len(p.units)]

@@ -294,25 +294,7 @@ func (p *program) linkToRun(w *workshop, o *objects, costliest bool) (string, er
 	if err := w.assemble("mark.o", "mark.s"); err != nil {
 		return "", err
 	}
-	link := func(args ...string) error {
-		_, err := call("", compiler, append(slices.Clone(w.core.flags), args...)...)
-		return err
-	}
-	// The harness gets library functions of its own, so that what lies below is
-	// the program's alone.
-	if err := link(slices.Concat([]string{"-nostdlib", "-r"}, harness, []string{"-Wl,--start-group", "-lm", "-lc", "-lgcc", "-Wl,--end-group", "-o", w.path("harness.o")})...); err != nil {
-		return "", err
-	}
-	keep := []string{}
-	for _, name := range append(p.outside(), "reset", "program_hook", "program_left") {
-		keep = append(keep, "--keep-global-symbol="+name)
-	}
-	if _, err := call("", objectCopier, append(keep, w.path("harness.o"))...); err != nil {
-		return "", err
-	}
-	elf := w.path("run.elf")
-	return elf, link(slices.Concat([]string{"-nostartfiles", "--specs=nosys.specs", "-T", w.path("run.ld"), "-Wl,--gc-sections", "-Wl,--no-warn-rwx-segments", w.path("harness.o"), w.path("mark.o")},
-		o.run, []string{"-lm", "-o", elf})...)
+	return w.within("harness.o", harness, append(p.outside(), "reset", "program_hook", "program_left"), "run.ld", o.run, "run.elf")
 }
 
 // spent is what one block of time took: all of it, and of that each unit.

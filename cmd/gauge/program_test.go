@@ -21,9 +21,7 @@ const (
 )
 
 // Every good graph, built and run as one program, is what its estimate says:
-// every object at its addresses, flash and cycles within the bounds above. Where some
-// kernels have no emulated figures yet, their own bands hold for code and
-// cycles, and memory alone is compared.
+// every object at its addresses, flash and cycles within the bounds above.
 func TestProgramsAreAsEstimated(t *testing.T) {
 	needTools(t, toolNames...)
 	root, err := findRoot()
@@ -65,9 +63,8 @@ func TestProgramsAreAsEstimated(t *testing.T) {
 				if c.ordinary.truth <= 0 || c.costly.truth < c.ordinary.truth*0.9 {
 					t.Errorf("The program takes %.0f cycles a block of ordinary data and %.0f of the costliest.", c.ordinary.truth, c.costly.truth)
 				}
-				if slices.Contains(c.basis, "counted") {
-					t.Logf("Some kernels are counted on %s, so that their code and cycles are not compared.", c.core)
-					return
+				if !slices.Equal(c.basis, []string{"emulated"}) {
+					t.Errorf("The kernels are %s on %s; all should be emulated.", strings.Join(c.basis, " and "), c.core)
 				}
 				for _, p := range []struct {
 					what string
