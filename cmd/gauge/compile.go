@@ -19,15 +19,23 @@ import (
 type workshop struct {
 	folder  string
 	core    *core
-	kernels string // the folder of the kernels' sources
 	bench   *bench // of a variant; nil: a whole graph is built
+	kernels string // the folder of a whole graph's kernels
 }
 
 func (w *workshop) path(name string) string { return filepath.Join(w.folder, name) }
 
+// sources is the folder of the kernels' sources.
+func (w *workshop) sources() string {
+	if w.bench != nil {
+		return filepath.Dir(w.bench.kernel.file)
+	}
+	return w.kernels
+}
+
 // compile compiles a C file to an object.
 func (w *workshop) compile(object string, flags ...string) error {
-	args := slices.Concat(w.core.flags, kernelFlags, flags, []string{"-I" + w.kernels, "-o", w.path(object)})
+	args := slices.Concat(w.core.flags, kernelFlags, flags, []string{"-I" + w.sources(), "-o", w.path(object)})
 	_, err := call("", cmp.Or(w.core.compiler, compiler), args...)
 	return err
 }

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"os"
-	"path/filepath"
 	"slices"
 
 	"elbowroom/blocks"
@@ -18,7 +17,7 @@ func measure(k *kernel, v variant, c *core, plugin string) (*blocks.EmulatedVari
 	}
 	defer os.RemoveAll(folder)
 	b := newBench(k, v, c)
-	w := &workshop{folder: folder, core: c, kernels: filepath.Dir(k.file), bench: b}
+	w := &workshop{folder: folder, core: c, bench: b}
 	program, err := w.build()
 	if err != nil {
 		return nil, err
