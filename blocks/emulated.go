@@ -287,6 +287,9 @@ func (m *meter) text(d *Demand, k *EmulatedKernel, core *Core, moved map[string]
 			charge(key+", "+name, alignWord(k.Updates[name]), 0)
 		}
 	}
+	if len(k.Symbols) == 0 {
+		return
+	}
 	running := m.running(core)
 	for _, name := range slices.Sorted(maps.Keys(k.Symbols)) {
 		_, known := core.Routines[name]
