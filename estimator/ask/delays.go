@@ -59,7 +59,8 @@ type Held struct {
 type Room struct {
 	Fits bool
 	// Left is what stays free of the bank; of a delay that finds no room what
-	// is missing, below zero.
+	// is missing, below zero: by how much it is larger than the longest that
+	// the bank holds with all else around it.
 	Left   blocks.Bytes
 	Stalls blocks.Figure       // cycles a block that the delay waits for memory
 	Stop   *estimator.Resource // what does not fit; nil: it fits
@@ -108,6 +109,15 @@ func Delays(e *estimator.Estimate, q DelayQuestion) (*DelayAnswer, error) {
 		}
 		a.Longest[i] = l
 	})
+	for i := range a.Held {
+		h := &a.Held[i]
+		for b := range h.Rooms {
+			longest := &a.Longest[i/len(q.Lengths)*len(a.Banks)+b]
+			if r := &h.Rooms[b]; r.Left < 0 && longest.Samples > 0 {
+				r.Left = longest.Bytes - h.Bytes
+			}
+		}
+	}
 	return a, nil
 }
 

@@ -82,6 +82,32 @@ func TestRoomOfDelays(t *testing.T) {
 	}
 }
 
+// What is missing of a bank is what the delay must be shorter by there: the line
+// of the graph lies elsewhere as soon as that helps. On this board a bank of
+// 128 KiB holds the delay of 160 KiB but for some 33 KiB and what else lies there.
+func TestMissingRoomOfDelays(t *testing.T) {
+	e := estimated(t, "clock.yaml", `board: m7-216-512k
+sample_rate: 48 kHz
+block_size: 48
+nodes:
+  wind: {block: noise}
+  line: {block: delay, from: wind, time: 640 ms}
+  out:  {block: audio-out, from: line}
+`)
+	q := ask.DelayQuestion{Lengths: []ask.Length{{Seconds: 0.857}, {Seconds: 3}}, Lines: []ask.Line{{"float32", 1, 48000}}}
+	a := delays(t, e, q)
+	for _, h := range a.Held {
+		for b, r := range h.Rooms {
+			if !r.Fits && h.Bytes+r.Left != a.Longest[b].Bytes {
+				t.Errorf("%s lacks %v of %v, and the longest delay it holds takes %v.", a.Banks[b], -r.Left, h.Bytes, a.Longest[b].Bytes)
+			}
+		}
+	}
+	if short := -a.Held[0].Rooms[0].Left; a.Banks[0] != "dtcm" || short < 33<<10 || short > 37<<10 {
+		t.Errorf("%s lacks %v for %v, want dtcm to lack 33 to 37 KiB.", a.Banks[0], short, a.Held[0].Bytes)
+	}
+}
+
 // The longest delay of each bank fits, and one sample more does not, as a person
 // finds who writes it into the graph; and the slowest tempo told for a note is
 // the slowest.
