@@ -73,6 +73,86 @@ func TestRectifierAlias(t *testing.T) {
 	}
 }
 
+// foldedStraight is a straight line turned back at -1 and 1, by arc sine and
+// sine.
+func foldedStraight(v float64) float64 { return 2 / math.Pi * math.Asin(math.Sin(math.Pi/2*v)) }
+
+func TestWaveFolderCurves(t *testing.T) {
+	x := staircase()
+	sine := func(v float64) float64 { return math.Sin(math.Pi / 2 * v) }
+	for _, c := range []struct {
+		method      string
+		approximate bool
+		curve       func(v float64) float64
+		within      float64 // of the curve
+		error       float64 // greatest distance from the sine, catalog and dsp 2.8; 0: what rounding leaves
+	}{
+		// An angle of up to 9.4 in 24 bits may be off by 4.8e-7 in each of its
+		// two roundings.
+		{"library", false, sine, 1.2e-6, 0},
+		{"library", true, sine, 2e-6, 0},
+		{"polynomial", false, sine, 7.2e-7, 5.9e-7},
+		{"triangle", false, foldedStraight, 1e-7, 0.2105},
+	} {
+		const drive = 2
+		y := render(t, rendering{
+			Block: "wave-folder", Choices: map[string]string{"method": c.method}, Approximate: c.approximate, Frames: len(x),
+			Params: map[string]float64{"drive": drive}, Inputs: map[string][][]float32{"in": {x}},
+		})["out"][0]
+		greatest := 0.0
+		for i, got := range y[:len(x)] {
+			v := drive * float64(x[i])
+			if want := c.curve(v); math.Abs(float64(got)-want) > c.within {
+				t.Fatalf("%s: %g comes out as %g, and the closed form gives %g.", c.method, v, got, want)
+			}
+			greatest = max(greatest, math.Abs(float64(got)-sine(v)))
+		}
+		if c.error > 0 && math.Abs(greatest/c.error-1) > 0.2 {
+			t.Errorf("%s: the greatest distance from the sine is %.3g, and the catalog has %.3g.", c.method, greatest, c.error)
+		}
+	}
+}
+
+func TestWaveFolderHarmonics(t *testing.T) {
+	// sin(z sin a) = 2 sum of J_k(z) sin(k a) over the odd k: Jacobi and Anger.
+	const turns = 7
+	for _, method := range []string{"library", "polynomial"} {
+		x := make([]float32, 4096)
+		for i := range x {
+			x[i] = float32(math.Sin(2 * math.Pi * turns / 4096 * float64(i)))
+		}
+		folded := render(t, rendering{
+			Block: "wave-folder", Choices: map[string]string{"method": method}, BlockSize: 64, Frames: len(x),
+			Params: map[string]float64{"drive": 5}, Inputs: map[string][][]float32{"in": {x}},
+		})["out"][0]
+		y := make([]float64, len(x))
+		for i, v := range folded {
+			y[i] = float64(v)
+		}
+		bins := fourier.NewFFT(len(y)).Coefficients(nil, y)
+		for k := 1; k < 30; k++ {
+			want := 0.0
+			if k%2 == 1 {
+				want = 2 * math.Jn(k, 5*math.Pi/2)
+			}
+			if got := -imag(bins[k*turns]) * 2 / 4096; math.Abs(got-want) > 1e-6 {
+				t.Errorf("%s: harmonic %d of a folded sine is %.7f, and its Bessel function gives %.7f.", method, k, got, want)
+			}
+		}
+	}
+}
+
+func TestWaveFolderAlias(t *testing.T) {
+	// Levels of the catalog; those of the sine lie below the rounding to 24 bits
+	// and the residue of the polynomial.
+	for method, want := range map[string][2]float64{"library": {-160, -130}, "polynomial": {-160, -120}, "triangle": {-33.9, -32.9}} {
+		got := foldedAlias(t, rendering{Block: "wave-folder", Choices: map[string]string{"method": method}, Params: map[string]float64{"drive": 2}})
+		if got < want[0] || got > want[1] {
+			t.Errorf("%s: the alias of 1245 Hz at drive 2 stands at %.1f dB, and expected are %g to %g dB.", method, got, want[0], want[1])
+		}
+	}
+}
+
 func TestRingModulatorProduct(t *testing.T) {
 	// The product formula: sin a sin b = (cos(a - b) - cos(a + b)) / 2.
 	x, carrier := make([]float32, 4800), make([]float32, 4800)
@@ -107,7 +187,7 @@ func TestRingModulatorStyles(t *testing.T) {
 }
 
 func TestFoldStyles(t *testing.T) {
-	for _, block := range []string{"rectifier"} {
+	for _, block := range []string{"rectifier", "wave-folder"} {
 		t.Run(block, func(t *testing.T) { checkStyles(t, block) })
 	}
 }
