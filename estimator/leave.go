@@ -32,17 +32,7 @@ func (g *Graph) leaveOut(i int) ([]source.Edit, bool, error) {
 		}
 		for _, d := range reader.Drives {
 			if d.Source.Node == i {
-				p := &reader.Block().Params[d.Param]
-				span := reader.Use.Settings[d.Param].Span
-				middle := (span.Low + span.High) / 2
-				if d.Curve == Exponential {
-					middle = math.Sqrt(span.Low * span.High)
-				}
-				middle = fourFigures(middle)
-				if p.Unit == blocks.UnitCount {
-					middle = math.Floor(middle)
-				}
-				edits = append(edits, source.Edit{Path: g.Path(reader, p.Name), Text: p.Unit.Format(middle)})
+				edits = append(edits, source.Edit{Path: g.Path(reader, reader.Block().Params[d.Param].Name), Text: reader.middle(d)})
 			}
 		}
 	}
@@ -50,6 +40,20 @@ func (g *Graph) leaveOut(i int) ([]source.Edit, bool, error) {
 		edits = append(edits, g.leaveScenes(n)...)
 	}
 	return append(edits, source.Edit{Path: g.Path(n), Remove: true}), true, nil
+}
+
+// middle is the value in the middle of what a parameter is moved over.
+func (n *Node) middle(d Drive) string {
+	p, span := &n.Block().Params[d.Param], n.Use.Settings[d.Param].Span
+	middle := (span.Low + span.High) / 2
+	if d.Curve == Exponential {
+		middle = math.Sqrt(span.Low * span.High)
+	}
+	middle = fourFigures(middle)
+	if p.Unit == blocks.UnitCount {
+		middle = math.Floor(middle)
+	}
+	return p.Unit.Format(middle)
 }
 
 // bypass ties an input to what feeds a node in place of the node itself.
@@ -97,6 +101,15 @@ func (g *Graph) bypass(i int, reader *Node, in *Input) ([]source.Edit, bool) {
 // leaveScenes takes a node out of the scenes that name it.
 func (g *Graph) leaveScenes(n *Node) []source.Edit {
 	var edits []source.Edit
+	for _, path := range g.inScenes(n) {
+		edits = append(edits, source.Edit{Path: path, Remove: true})
+	}
+	return edits
+}
+
+// inScenes are the paths at which scenes name a node.
+func (g *Graph) inScenes(n *Node) [][]string {
+	var paths [][]string
 	for _, s := range g.Scenes {
 		items := g.at([]string{"scenes", s.Name})
 		if !items.IsList() {
@@ -104,11 +117,11 @@ func (g *Graph) leaveScenes(n *Node) []source.Edit {
 		}
 		for k, item := range items.Items("a list of nodes") {
 			if item.Text("") == n.Name {
-				edits = append(edits, source.Edit{Path: []string{"scenes", s.Name, strconv.Itoa(k)}, Remove: true})
+				paths = append(paths, []string{"scenes", s.Name, strconv.Itoa(k)})
 			}
 		}
 	}
-	return edits
+	return paths
 }
 
 // change is what a person would write into a node to make it what it is in

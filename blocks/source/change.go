@@ -13,7 +13,7 @@ import (
 // Edit is one change of a file: what stands at a path is set, removed or given
 // another key.
 type Edit struct {
-	Path   []string // keys of mappings from the top, and indices of lists
+	Path   []string // keys of mappings from the top, and indices of lists; an index one past the last adds an item
 	Text   string   // the new value, a scalar without its quotes
 	List   []string // the new value where it is a list of scalars; nil: it is Text
 	Remove bool
@@ -120,12 +120,17 @@ func find(root *yaml.Node, e *Edit) (at *yaml.Node, index int, missing []string,
 	switch {
 	case index < 0 && (e.Remove || e.Key != ""):
 		why = fmt.Sprintf("there is no '%s' here", missing[0])
-	case index < 0 && at.Kind != yaml.MappingNode:
+	case index < 0 && at.Kind != yaml.MappingNode && !past(at, missing):
 		why = fmt.Sprintf("there is no place for '%s' here", missing[0])
 	case e.Key != "" && at.Kind != yaml.MappingNode:
 		why = "the items of a list have no keys"
 	}
 	return at, index, missing, why
+}
+
+// past tells whether what is missing is the item after the last of a list.
+func past(list *yaml.Node, missing []string) bool {
+	return list.Kind == yaml.SequenceNode && len(missing) == 1 && missing[0] == strconv.Itoa(len(list.Content))
 }
 
 // changed is a tree with an edit made that find has found to be possible. It
@@ -137,6 +142,8 @@ func changed(n *yaml.Node, path []string, e *Edit) *yaml.Node {
 	switch {
 	case i >= 0 && len(path) > 1:
 		c.Content[i] = changed(n.Content[i], path[1:], e)
+	case i < 0 && n.Kind == yaml.SequenceNode:
+		c.Content = append(c.Content, e.node(n))
 	case i < 0:
 		value := e.node(n)
 		for _, above := range slices.Backward(path[1:]) {

@@ -84,6 +84,8 @@ func (s *splicer) run() {
 		s.start, s.end, s.text = s.begin(key), s.finish(key), quoted(s.edit.Key, key.Style)
 	case s.edit.Remove:
 		s.remove(at, i)
+	case i < 0 && at.Kind == yaml.SequenceNode:
+		s.append(at)
 	case i < 0:
 		text := s.edit.value(0)
 		for _, above := range slices.Backward(missing[1:]) {
@@ -138,6 +140,24 @@ func (s *splicer) add(mapping *yaml.Node, key, text string) {
 	at := s.lineEnd(s.finish(last))
 	s.start, s.end = at, at
 	s.text = s.newline(begin) + indent + pair
+}
+
+// append puts a new item last into a list.
+func (s *splicer) append(list *yaml.Node) {
+	text := s.edit.value(0)
+	if list.Style&yaml.FlowStyle != 0 {
+		s.start = s.begin(list) + 1
+		if n := len(list.Content); n > 0 {
+			s.start = s.finish(list.Content[n-1])
+			text = ", " + text
+		}
+		s.end, s.text = s.start, text
+		return
+	}
+	begin := s.begin(list)
+	at := s.lineEnd(s.finish(list.Content[len(list.Content)-1]))
+	s.start, s.end = at, at
+	s.text = s.newline(begin) + strings.Repeat(" ", list.Column-1) + "- " + text
 }
 
 // valueColumn is the column in which all values of a block mapping begin, where

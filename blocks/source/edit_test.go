@@ -71,6 +71,11 @@ func TestEdit(t *testing.T) {
 		{"an item taken out of a block list", []Edit{{Path: path("scenes/storm/0"), Remove: true}}, "    - wind\n", ""},
 		{"an item taken out that has a comment", []Edit{{Path: path("scenes/storm/1"), Remove: true}}, "    - echo # last", "      # last"},
 		{"an item of a block list", []Edit{{Path: path("scenes/storm/1"), Text: "cave"}}, "- echo # last", "- cave # last"},
+		{"an item after the last of a flow list", []Edit{{Path: path("nodes/cave/from/2"), Text: "mist"}}, "[echo, wind]", "[echo, wind, mist]"},
+		{"an item after the last of a block list", []Edit{{Path: path("scenes/storm/2"), Text: "cave"}}, "- echo # last\n", "- echo # last\n    - cave\n"},
+		{"an item with a comma after the last of a flow list", []Edit{{Path: path("nodes/cave/from/2"), Text: "a, b"}}, "[echo, wind]", "[echo, wind, \"a, b\"]"},
+		{"a whole node", []Edit{{Path: path("nodes/rain/block"), Text: "noise"}, {Path: path("nodes/rain/from"), Text: "echo"}},
+			"from: cave}\n", "from: cave}\n  rain: {block: noise, from: echo}\n"},
 		{"another key", []Edit{{Path: path("nodes/echo/time"), Key: "time_left"}}, "time: 3/8", "time_left: 3/8"},
 		{"another key in block style", []Edit{{Path: path("nodes/cave/decay"), Key: "length"}}, "decay:  ", "length:  "},
 		{"two edits", []Edit{{Path: path("nodes/echo/format"), Text: "int16"}, {Path: path("nodes/echo/format"), Text: "float32"}}, "", ""},
@@ -113,6 +118,8 @@ func TestEditRefused(t *testing.T) {
 		{"what is not there", "nodes: {}\n", Edit{Path: []string{"wind"}, Remove: true}, "there is no 'wind' here"},
 		{"a key below a text", "wind: a\n", Edit{Path: []string{"wind", "block"}, Text: "noise"}, "there is no place for 'block' here"},
 		{"a key after nothing", "wind:\n", Edit{Path: []string{"block"}, Text: "noise"}, "what is not written has no place"},
+		{"an item two past the last", "from: [a]\n", Edit{Path: []string{"from", "2"}, Text: "b"}, "there is no place for '2' here"},
+		{"an item below one past the last", "from: [a]\n", Edit{Path: []string{"from", "1", "k"}, Text: "b"}, "there is no place for '1' here"},
 		{"another key of what is not there", "nodes: {}\n", Edit{Path: []string{"wind"}, Key: "rain"}, "there is no 'wind' here"},
 		{"another key of an item", "from: [a]\n", Edit{Path: []string{"from", "0"}, Key: "rain"}, "have no keys"},
 		{"what is no YAML", "wind: [\n", Edit{Path: []string{"wind"}, Text: "noise"}, "not readable as YAML"},
@@ -242,6 +249,7 @@ func TestEdited(t *testing.T) {
 		{Path: []string{"nodes", "wind", "block"}, Key: "kind"},
 		{Path: []string{"reserve", "cpu"}, Text: "10%"},
 		{Path: []string{"nodes", "echo", "from"}, List: []string{"wind", "hail"}},
+		{Path: []string{"nodes", "echo", "from", "2"}, Text: "crank"},
 	}
 	var errs Errors
 	root := Parse(file, &errs)

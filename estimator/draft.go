@@ -1,0 +1,270 @@
+package estimator
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"elbowroom/blocks"
+	"elbowroom/blocks/source"
+)
+
+// Feed is what a node is fed with: an input, or a parameter that is moved, and
+// the source as the file names it.
+type Feed struct{ To, From string }
+
+// Add works out the changes that put a new node last into the graph, fed as
+// told, with values for parameters. Whether they suit the block is for With to
+// say. A name that is taken, or that no node may have, is an error.
+func (g *Graph) Add(name, block string, feeds []Feed, values map[string]string) ([]source.Edit, error) {
+	if err := g.free(name, -1); err != nil {
+		return nil, err
+	}
+	b, err := g.library.Block(block)
+	if err != nil {
+		return nil, err
+	}
+	path := func(key ...string) []string { return append([]string{"nodes", name}, key...) }
+	edits := []source.Edit{{Path: path("block"), Text: b.Name}}
+	for _, f := range feeds {
+		key := []string{"from"}
+		if len(feeds) > 1 || len(b.Inputs) == 0 || f.To != b.Inputs[0].Name {
+			key = append(key, f.To)
+		}
+		edits = append(edits, source.Edit{Path: path(key...), Text: f.From})
+	}
+	for _, p := range b.ParamNames() {
+		if text, given := values[p]; given {
+			edits = append(edits, source.Edit{Path: path(p), Text: text})
+		}
+	}
+	return edits, nil
+}
+
+// free says why a new node, or one of a group, cannot have a name.
+func (g *Graph) free(name string, group int) error {
+	if !isNodeName(name) {
+		return fmt.Errorf("%q cannot be the name of a node, which is a word of letters, digits and hyphens that starts with a letter", name)
+	}
+	full := name
+	if group >= 0 {
+		full = g.Groups[group].Name + "." + name
+	} else if slices.ContainsFunc(g.Groups, func(k *Group) bool { return k.Name == name }) {
+		return fmt.Errorf("there is a group named '%s' already", name)
+	}
+	if g.Node(full) >= 0 {
+		return fmt.Errorf("there is a node named '%s' already", full)
+	}
+	return nil
+}
+
+// Rename works out the graph with another name for a node, which all that names
+// it follows. The name is one within its group. Where something else would be
+// meant by a name then, that is an error.
+func (g *Graph) Rename(i int, name string) (*Graph, error) {
+	n := g.Nodes[i]
+	if err := g.free(name, n.Group); err != nil {
+		return nil, err
+	}
+	old := n.Place.Text("")
+	var edits []source.Edit
+	for _, reader := range g.Nodes {
+		for _, s := range reader.sources() {
+			if s.Node == i && s.Group < 0 {
+				edits = append(edits, source.Edit{Path: g.SourcePath(s), Text: name + strings.TrimPrefix(s.Place.Text(""), old)})
+			}
+		}
+	}
+	if n.Group < 0 {
+		for _, path := range g.inScenes(n) {
+			edits = append(edits, source.Edit{Path: path, Text: name})
+		}
+	} else if k := g.Groups[n.Group]; k.Out == i {
+		edits = append(edits, source.Edit{Path: []string{"voices", k.Name, "out"}, Text: name})
+	}
+	if g.at([]string{"symbols", n.Name}).Given() {
+		edits = append(edits, source.Edit{Path: []string{"symbols", n.Name}, Key: strings.TrimSuffix(n.Name, old) + name})
+	}
+	after, err := g.With(append(edits, source.Edit{Path: g.Path(n), Key: name})...)
+	if err != nil {
+		return nil, err
+	}
+	for k, m := range g.Nodes {
+		if !slices.EqualFunc(m.sources(), after.Nodes[k].sources(), sameOutput) {
+			return nil, fmt.Errorf("'%s' would be taken for another node where '%s' names one; choose another name", name, after.Nodes[k].Name)
+		}
+	}
+	return after, nil
+}
+
+// sources are all outputs that a node names.
+func (n *Node) sources() []Source {
+	var list []Source
+	for _, in := range n.Inputs {
+		list = append(list, in.Sources...)
+	}
+	for _, d := range n.Drives {
+		list = append(list, d.Source)
+	}
+	return list
+}
+
+// TakeOut works out the changes that take a node out of the graph: what it fed
+// is fed by what fed it, and what it moved stands still in the middle. Where
+// something needs the node, that is an error that names it.
+func (g *Graph) TakeOut(i int) ([]source.Edit, error) {
+	edits, can, err := g.leaveOut(i)
+	if err != nil || can {
+		return edits, err
+	}
+	n := g.Nodes[i]
+	if n.Group >= 0 && g.Groups[n.Group].Out == i {
+		return nil, fmt.Errorf("'%s' is what '%s' gives out; let another node be that first", n.Name, g.Groups[n.Group].Name)
+	}
+	var need []string
+	for _, reader := range g.Nodes {
+		if reader != n && slices.ContainsFunc(reader.sources(), func(s Source) bool { return s.Node == i && s.Group < 0 }) {
+			need = append(need, "'"+reader.Name+"'")
+		}
+	}
+	return nil, fmt.Errorf("'%s' is needed by %s, which nothing else would feed; wire another node there first", n.Name, strings.Join(need, ", "))
+}
+
+// Sockets are what can be wired to a node: its inputs, and the parameters that
+// can be moved.
+func (n *Node) Sockets() []string {
+	names := portNames(n.Block().Inputs)
+	for _, p := range n.Block().Params {
+		if p.Moved != blocks.Fixed {
+			names = append(names, p.Name)
+		}
+	}
+	return names
+}
+
+// Wire works out the changes that lead a source to an input of a node, beside
+// what feeds it already, or let it move a parameter over its whole range.
+// Whether the two go together is for With to say.
+func (g *Graph) Wire(i int, f Feed) ([]source.Edit, error) {
+	n := g.Nodes[i]
+	in := slices.IndexFunc(n.Inputs, func(in Input) bool { return in.Port.Name == f.To })
+	if in < 0 {
+		p, known := n.Block().Param(f.To)
+		if !known || p.Moved == blocks.Fixed {
+			return nil, fmt.Errorf("'%s' has no input '%s', and no such parameter that could be moved", n.Name, f.To)
+		}
+		span, _ := p.At(g.SampleRate)
+		var edits []source.Edit
+		if g.at(g.Path(n, p.Name)).Given() {
+			edits = append(edits, source.Edit{Path: g.Path(n, p.Name), Remove: true})
+		}
+		return append(edits,
+			source.Edit{Path: g.Path(n, p.Name, "from"), Text: f.From},
+			source.Edit{Path: g.Path(n, p.Name, "span"), Text: p.Unit.FormatSpan(span)}), nil
+	}
+	from := g.at(g.Path(n, "from"))
+	switch {
+	case !from.Given() && in == 0:
+		return []source.Edit{{Path: g.Path(n, "from"), Text: f.From}}, nil
+	case from.IsMapping() || !from.Given():
+		return g.join(g.Path(n, "from", f.To), f.From), nil
+	case in == 0:
+		return g.join(g.Path(n, "from"), f.From), nil
+	}
+	// What fed the main input alone moves into a mapping of all inputs.
+	edits := []source.Edit{{Path: g.Path(n, "from"), Remove: true}}
+	main := source.Edit{Path: g.Path(n, "from", n.Inputs[0].Port.Name), Text: from.Text("")}
+	if from.IsList() {
+		main.Text, main.List = "", names(n.Inputs[0].Sources)
+	}
+	return append(edits, main, source.Edit{Path: g.Path(n, "from", f.To), Text: f.From}), nil
+}
+
+// names are sources as the file names them.
+func names(sources []Source) []string {
+	list := make([]string, len(sources))
+	for i, s := range sources {
+		list[i] = s.Place.Text("")
+	}
+	return list
+}
+
+// join adds a source to what stands at a path.
+func (g *Graph) join(path []string, from string) []source.Edit {
+	switch v := g.at(path); {
+	case v.IsList():
+		return []source.Edit{{Path: append(path, strconv.Itoa(len(v.OneOrMore()))), Text: from}}
+	case v.Given():
+		return []source.Edit{{Path: path, List: []string{v.Text(""), from}}}
+	}
+	return []source.Edit{{Path: path, Text: from}}
+}
+
+// Unwire works out the changes that take one wire from a node. A parameter that
+// it moved stands still in the middle. What an input needs is for With to say.
+func (g *Graph) Unwire(i int, f Feed) ([]source.Edit, error) {
+	n := g.Nodes[i]
+	for _, d := range n.Drives {
+		if p := &n.Block().Params[d.Param]; p.Name == f.To && d.Source.Place.Text("") == f.From {
+			return []source.Edit{
+				{Path: g.Path(n, p.Name), Remove: true},
+				{Path: g.Path(n, p.Name), Text: n.middle(d)},
+			}, nil
+		}
+	}
+	for _, in := range n.Inputs {
+		if in.Port.Name != f.To {
+			continue
+		}
+		for _, s := range in.Sources {
+			if s.Place.Text("") != f.From {
+				continue
+			}
+			path := g.SourcePath(s)
+			if len(in.Sources) > 1 {
+				return []source.Edit{{Path: path, Remove: true}}, nil
+			}
+			path = g.Path(n, "from")
+			if from := g.at(path); from.IsMapping() && len(from.Keys()) > 1 {
+				path = append(path, f.To)
+			}
+			return []source.Edit{{Path: path, Remove: true}}, nil
+		}
+	}
+	return nil, fmt.Errorf("there is no wire from '%s' to '%s' of '%s'", f.From, f.To, n.Name)
+}
+
+// Feeders are the sources that a node of a group can name, as its file would
+// name them, and that give something; group -1: outside of all groups. Those
+// that an inner name hides are left out.
+func (g *Graph) Feeders(group int) []string {
+	var list []string
+	for _, k := range []int{group, -1} {
+		for _, n := range g.Nodes {
+			name := n.Place.Text("")
+			if n.Group != k || slices.Contains(list, name) {
+				continue
+			}
+			for p, out := range n.Block().Outputs {
+				if p > 0 {
+					list = append(list, name+"."+out.Name)
+				} else {
+					list = append(list, name)
+				}
+			}
+		}
+		if k < 0 {
+			break
+		}
+	}
+	for k, voices := range g.Groups {
+		if k != group && !slices.Contains(list, voices.Name) {
+			list = append(list, voices.Name)
+		}
+	}
+	return list
+}
+
+// Library is where the graph's blocks come from.
+func (g *Graph) Library() *blocks.Library { return g.library }

@@ -1,0 +1,218 @@
+package estimator_test
+
+import (
+	"strings"
+	"testing"
+
+	"elbowroom/blocks/source"
+	"elbowroom/estimator"
+)
+
+// troupe is a graph with all that can name a node: inputs, channels, moved
+// parameters, voices and what they give out, scenes and symbols.
+const troupe = `board: m7-480-sdram
+sample_rate: 48 kHz
+block_size: 48
+nodes:
+  crank: {block: knob}
+  bell:  {block: gate-in}     # on the rail
+  wind:  {block: noise}
+  rain:  {block: noise}
+  howl:
+    block: state-variable
+    from:
+      - wind   # the left wing
+      - rain
+    cutoff: {from: crank, span: 200 Hz..4 kHz}
+  out:   {block: audio-out, from: [howl, crowd]}
+voices:
+  crowd:
+    count: 3
+    nodes:
+      hum:   {block: noise}
+      swell: {block: adsr, from: {gate: bell}}
+      hush:  {block: gain, from: rain}
+      amp:   {block: gain, from: hum, gain: {from: swell, span: 0..1}}
+    out: amp
+scenes: {storm: [wind, howl], calm: [rain]}
+symbols: {wind: wind_*, crowd.amp: amp_*}
+`
+
+func readTroupe(t *testing.T, text string) (*source.File, *estimator.Graph) {
+	t.Helper()
+	file, g, errs := read(t, "troupe.yaml", []byte(text))
+	if g == nil {
+		t.Fatalf("the graph of the test is wrong: %v", errs.Err())
+	}
+	return file, g
+}
+
+// written makes edits in the file and holds them to what With makes of them.
+func written(t *testing.T, file *source.File, g *estimator.Graph, edits []source.Edit) string {
+	t.Helper()
+	after, err := g.With(edits...)
+	if err != nil {
+		t.Fatalf("the changes are refused: %v", err)
+	}
+	changed, err := file.Edit(edits...)
+	if err != nil {
+		t.Fatalf("the changes cannot be written: %v", err)
+	}
+	_, again := readTroupe(t, changed.Text())
+	was, err := after.Estimate()
+	if err != nil {
+		t.Fatal(err)
+	}
+	is, err := again.Estimate()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if figures(was) != figures(is) {
+		t.Errorf("the changed file gives\n%s\nwant what the changed graph gives:\n%s", figures(is), figures(was))
+	}
+	return changed.Text()
+}
+
+func TestDraft(t *testing.T) {
+	node := func(g *estimator.Graph, name string) int {
+		i := g.Node(name)
+		if i < 0 {
+			t.Fatalf("the graph of the test has no node '%s'", name)
+		}
+		return i
+	}
+	rename := func(name, to string) func(*estimator.Graph) ([]source.Edit, error) {
+		return func(g *estimator.Graph) ([]source.Edit, error) {
+			after, err := g.Rename(node(g, name), to)
+			if err != nil {
+				return nil, err
+			}
+			return after.Edits, nil
+		}
+	}
+	add := func(name, block string, feeds ...estimator.Feed) func(*estimator.Graph) ([]source.Edit, error) {
+		return func(g *estimator.Graph) ([]source.Edit, error) { return g.Add(name, block, feeds, nil) }
+	}
+	wire := func(name, to, from string) func(*estimator.Graph) ([]source.Edit, error) {
+		return func(g *estimator.Graph) ([]source.Edit, error) {
+			return g.Wire(node(g, name), estimator.Feed{To: to, From: from})
+		}
+	}
+	unwire := func(name, to, from string) func(*estimator.Graph) ([]source.Edit, error) {
+		return func(g *estimator.Graph) ([]source.Edit, error) {
+			return g.Unwire(node(g, name), estimator.Feed{To: to, From: from})
+		}
+	}
+	takeOut := func(name string) func(*estimator.Graph) ([]source.Edit, error) {
+		return func(g *estimator.Graph) ([]source.Edit, error) { return g.TakeOut(node(g, name)) }
+	}
+	tests := []struct {
+		name    string
+		change  func(*estimator.Graph) ([]source.Edit, error)
+		replace []string // of the text, in pairs
+		refused string
+	}{
+		{name: "add a source", change: add("hail", "noise"), replace: []string{"crowd]}\n", "crowd]}\n  hail: {block: noise}\n"}},
+		{name: "add what has no such input", change: add("tail", "noise", estimator.Feed{To: "in", From: "howl"}), refused: "noise has no input 'in'"},
+		{name: "add a gain", change: add("tail", "gain", estimator.Feed{To: "in", From: "howl"}), replace: []string{"crowd]}\n", "crowd]}\n  tail: {block: gain, from: howl}\n"}},
+		{name: "add by a further input", change: add("fade", "adsr", estimator.Feed{To: "gate", From: "bell"}), replace: []string{"crowd]}\n", "crowd]}\n  fade: {block: adsr, from: bell}\n"}},
+		{name: "add what nothing feeds", change: add("tail", "gain"), refused: "nothing feeds the input 'in' of 'tail'"},
+		{name: "add a name that is taken", change: add("wind", "noise"), refused: "there is a node named 'wind' already"},
+		{name: "add a name of a group", change: add("crowd", "noise"), refused: "there is a group named 'crowd' already"},
+		{name: "add no name", change: add("", "noise"), refused: `"" cannot be the name of a node`},
+		{name: "add a name that is YAML", change: add("x: {block: noise}\n  y", "noise"), refused: "cannot be the name of a node"},
+		{name: "add a name that is a tag", change: add("!!null", "noise"), refused: "cannot be the name of a node"},
+		{name: "add a name with a dot", change: add("crowd.hum", "noise"), refused: "cannot be the name of a node"},
+		{name: "add a name that reads as nothing", change: add("null", "noise"), replace: []string{"crowd]}\n", "crowd]}\n  \"null\": {block: noise}\n"}},
+		{name: "add a block that is not there", change: add("x", "../../noise"), refused: "'../../noise'"},
+		{name: "add fed by YAML", change: add("tail", "gain", estimator.Feed{To: "in", From: "howl, gain: 2}\n#"}), refused: "there is no node"},
+
+		{name: "rename in a list and in scenes", change: rename("wind", "gale"), replace: []string{"wind:  {", "gale:  {", "- wind ", "- gale ", "[wind, howl]", "[gale, howl]", "{wind: wind_*", "{gale: wind_*"}},
+		{name: "rename a mover", change: rename("crank", "wheel"), replace: []string{"crank: {b", "wheel: {b", "from: crank", "from: wheel"}},
+		{name: "rename what voices use", change: rename("bell", "gong"), replace: []string{"bell: ", "gong: ", "gate: bell", "gate: gong"}},
+		{name: "rename what voices give out", change: rename("crowd.amp", "level"), replace: []string{"      amp: ", "      level: ", "out: amp", "out: level", "crowd.amp:", "crowd.level:"}},
+		{name: "rename to its own name", change: rename("wind", "wind"), refused: "there is a node named 'wind' already"},
+		{name: "rename so that an inner name hides it", change: rename("rain", "hum"), refused: "choose another name"},
+		{name: "rename to hostile text", change: rename("wind", "a}\nb: {"), refused: "cannot be the name of a node"},
+		{name: "rename to two letters of another script", change: rename("wind", "風"), refused: "cannot be the name of a node"},
+
+		{name: "wire beside another in block style", change: wire("howl", "in", "crowd"), replace: []string{"      - rain\n", "      - rain\n      - crowd\n"}},
+		{name: "wire beside another in flow style", change: wire("out", "in", "rain"), replace: []string{"[howl, crowd]", "[howl, crowd, rain]"}},
+		{name: "wire within voices", change: wire("crowd.amp", "in", "wind"), replace: []string{"from: hum,", "from: [hum, wind],"}},
+		{name: "wire a parameter", change: wire("howl", "q", "crank"), replace: []string{"4 kHz}\n", "4 kHz}\n    q: {from: crank, span: 0.5..50}\n"}},
+		{name: "wire audio to an event", change: wire("crowd.swell", "gate", "wind"), refused: "cannot feed an event input"},
+		{name: "wire what feeds already", change: wire("out", "in", "howl"), refused: "feeds this input already"},
+		{name: "wire to what is not there", change: wire("out", "inn", "howl"), refused: "'out' has no input 'inn'"},
+		{name: "wire itself", change: wire("howl", "in", "howl"), refused: "feeds itself"},
+
+		{name: "unwire one of several", change: unwire("howl", "in", "rain"), replace: []string{"      - rain\n", ""}},
+		{name: "unwire a parameter", change: unwire("howl", "cutoff", "crank"), replace: []string{"    cutoff: {from: crank, span: 200 Hz..4 kHz}", "    cutoff: 2100 Hz"}},
+		{name: "unwire what is needed", change: unwire("crowd.amp", "in", "hum"), refused: "nothing feeds the input 'in' of 'crowd.amp'"},
+		{name: "unwire what is not there", change: unwire("out", "in", "rain"), refused: "there is no wire from 'rain' to 'in' of 'out'"},
+
+		{name: "take out what is needed", change: takeOut("crowd.hum"), refused: "'crowd.hum' is needed by 'crowd.amp'"},
+		{name: "take out what is given out", change: takeOut("crowd.amp"), refused: "is what 'crowd' gives out"},
+		{name: "take out a mover", change: takeOut("crank"), replace: []string{"  crank: {block: knob}\n", "", "{from: crank, span: 200 Hz..4 kHz}", "2100 Hz"}},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			file, g := readTroupe(t, troupe)
+			edits, err := tt.change(g)
+			if err == nil && tt.refused != "" {
+				_, err = g.With(edits...)
+			}
+			if tt.refused != "" {
+				if err == nil || !strings.Contains(err.Error(), tt.refused) {
+					t.Errorf("the change is answered with %v, want a refusal that holds %q", err, tt.refused)
+				}
+				return
+			}
+			if err != nil {
+				t.Fatalf("the change is refused: %v", err)
+			}
+			want := strings.NewReplacer(tt.replace...).Replace(troupe)
+			if got := written(t, file, g, edits); got != want {
+				t.Errorf("the file is then\n%s\nwant\n%s", got, want)
+			}
+		})
+	}
+}
+
+// Every node of every good graph can be renamed: the file reads as before but
+// for the name, and taking the new name back gives the file as it was.
+func TestRenameThereAndBack(t *testing.T) {
+	for path, text := range graphs(t, "good") {
+		file, g, errs := read(t, path, text)
+		if g == nil {
+			t.Fatalf("%s cannot be read: %v", path, errs.Err())
+		}
+		for i, n := range g.Nodes {
+			old := n.Place.Text("")
+			there, err := g.Rename(i, "dromedary")
+			if err != nil {
+				t.Errorf("%s: '%s' cannot be renamed: %v", path, n.Name, err)
+				continue
+			}
+			back, err := there.Rename(i, old)
+			if err != nil {
+				t.Errorf("%s: '%s' cannot have its name back: %v", path, n.Name, err)
+				continue
+			}
+			changed, err := file.Edit(back.Edits...)
+			if err != nil {
+				t.Errorf("%s: the other name of '%s' cannot be written: %v", path, n.Name, err)
+			} else if changed.Text() != string(text) {
+				t.Errorf("%s: after '%s' was renamed there and back the file is\n%s\nwant it as it was", path, n.Name, changed.Text())
+			}
+		}
+	}
+}
+
+func TestFeeders(t *testing.T) {
+	_, g := readTroupe(t, troupe)
+	for group, want := range map[int]string{-1: "crank bell wind rain howl howl.band howl.high crowd", 0: "hum swell hush amp crank bell wind rain howl howl.band howl.high"} {
+		if got := strings.Join(g.Feeders(group), " "); got != want {
+			t.Errorf("what can feed a node of group %d is %s, want %s", group, got, want)
+		}
+	}
+}
