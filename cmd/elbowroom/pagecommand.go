@@ -14,6 +14,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"elbowroom/blocks"
 	"elbowroom/blocks/source"
 	"elbowroom/catalog"
 	"elbowroom/cmd/elbowroom/page"
@@ -125,8 +126,23 @@ func (a *app) program(name string, boards []string) page.Program {
 			}
 			return plans, l.proof(), nil
 		},
-		Save: func(before, after *source.File) error { return replace(name, before.Text(), after.Text()) },
+		Formulas: formulas,
+		Save:     func(before, after *source.File) error { return replace(name, before.Text(), after.Text()) },
 	}
+}
+
+// formulas are what 'blocks' tells of a block's memory, its operations and what
+// it gives the ear.
+func formulas(b *blocks.Block) []page.Formula {
+	var list []page.Formula
+	for _, f := range blockSheet(b).Facts {
+		switch f.Section {
+		case "what it is", "inputs", "outputs", "parameters", "substitutes":
+		default:
+			list = append(list, page.Formula{Of: strings.TrimSpace(f.Name + " " + f.Item), Text: f.Value})
+		}
+	}
+	return list
 }
 
 // openBrowser asks the desktop to show an address. Where there is none the

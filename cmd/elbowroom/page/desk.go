@@ -28,11 +28,16 @@ type Program struct {
 	Subject func(*estimator.Estimate) Subject
 	// Plans looks for what would make it fit.
 	Plans func(context.Context, *estimator.Estimate) (plans []Plan, proof string, err error)
+	// Formulas tells what is written of a block; nil: nothing.
+	Formulas func(*blocks.Block) []Formula
 	// Save puts a text in the place of the one that the file holds.
 	Save func(before, after *source.File) error
 	// Boards are the names that a graph may name.
 	Boards []string
 }
+
+// Formula is one thing that is known of a block, as the catalog writes it.
+type Formula struct{ Of, Text string }
 
 // desk is the graph as it lies before the person: the file as it was read, and
 // what was changed since. It is safe for use by several goroutines.
@@ -50,6 +55,8 @@ type desk struct {
 	plans   []Plan
 	proof   string
 	diff    string // what saving would write, where it was asked for
+	open    string // the node whose numbers and wires lie open; "": none
+	bench   bench
 }
 
 // step is one change and what came of it.
@@ -115,6 +122,7 @@ func (d *desk) lay(file *source.File, e *estimator.Estimate, told string) {
 func (d *desk) changed(told string) {
 	d.version++
 	d.wrong, d.told, d.plans, d.proof, d.diff = "", told, nil, "", ""
+	d.bench.Fresh = nil // it could name what is no longer there
 }
 
 func (d *desk) shown() *estimator.Estimate { return d.steps[d.at].estimate }
@@ -259,7 +267,8 @@ type control struct {
 // sliderSteps is how finely a slider moves.
 const sliderSteps = 200
 
-// controls are those of the whole graph, and then of each node.
+// controls are those of the whole graph, and then all nodes with those of the
+// node that lies open.
 func (d *desk) controls() (whole []control, each []nodeControls) {
 	e := d.shown()
 	g := e.Graph
@@ -267,9 +276,13 @@ func (d *desk) controls() (whole []control, each []nodeControls) {
 	if !slices.Contains(d.program.Boards, g.Board.Name) {
 		whole[0].Choices = append([]string{g.Board.Name}, d.program.Boards...)
 	}
+	opened := d.opened()
 	each = make([]nodeControls, len(g.Nodes))
 	for i, n := range g.Nodes {
-		each[i] = nodeControls{Node: i, Name: n.Name, Block: n.Block().Title}
+		each[i] = nodeControls{Node: i, Name: n.Name, Block: n.Block().Title, Open: i == opened}
+		if i != opened {
+			continue // its controls come when it is opened
+		}
 		for p := range n.Block().Params {
 			if param := &n.Block().Params[p]; param.Categorical() {
 				id := "choice." + n.Name + "." + param.Name
@@ -283,6 +296,9 @@ func (d *desk) controls() (whole []control, each []nodeControls) {
 	for _, dial := range ask.Dials(g) {
 		c := control{ID: dialID(dial), Name: dialID(dial), Title: dial.String(), Node: -1, Text: dial.Text(dial.Now), Range: dial.Unit.FormatSpan(dial.Range)}
 		owner := owner(g, dial.Name)
+		if owner >= 0 && owner != opened {
+			continue
+		}
 		if owner >= 0 {
 			n := g.Nodes[owner]
 			c.Node, c.Title = owner, strings.TrimPrefix(c.Title, n.Name+".")
@@ -300,13 +316,14 @@ func (d *desk) controls() (whole []control, each []nodeControls) {
 			whole = append(whole, c)
 		}
 	}
-	return whole, slices.DeleteFunc(each, func(n nodeControls) bool { return len(n.Controls) == 0 })
+	return whole, each
 }
 
 type nodeControls struct {
 	Node        int
 	Name, Block string
-	Controls    []control
+	Open        bool
+	Controls    []control // where it is open
 }
 
 func choiceNames(p *blocks.Param) []string {
@@ -361,6 +378,11 @@ func valueAt(d *ask.Dial, at int) string {
 func (d *desk) set(name, text string, slider bool) {
 	g := d.shown().Graph
 	kind, rest, _ := strings.Cut(name, ".")
+	if _, dial, found := strings.Cut(rest, "."); kind == "dial" && found {
+		if i := owner(g, dial); i >= 0 {
+			d.open = g.Nodes[i].Name
+		}
+	}
 	switch {
 	case name == "board" && (text == g.Board.Name || slices.Contains(d.program.Boards, text)): // and no path, which would name a file
 		d.change("board: "+text, "board", source.Edit{Path: []string{"board"}, Text: text})
@@ -369,6 +391,7 @@ func (d *desk) set(name, text string, slider bool) {
 		at := strings.LastIndexByte(rest, '.')
 		if node := owner(g, rest); node >= 0 {
 			n := g.Nodes[node]
+			d.open = n.Name
 			if param, known := n.Block().Param(rest[at+1:]); known && param.Categorical() {
 				d.change(rest+": "+text, name, source.Edit{Path: g.Path(n, param.Name), Text: text})
 				return

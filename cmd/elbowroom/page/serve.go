@@ -100,7 +100,13 @@ func (s *Server) Handler(address string) http.Handler {
 		"difference": func(*http.Request) { s.desk.preview() },
 		"save":       func(r *http.Request) { s.desk.save(number(r, "version")) },
 		"drop":       func(*http.Request) { s.desk.drop() },
+		"open":       func(r *http.Request) { s.desk.toggle(r.PostForm.Get("node")) },
+		"search":     func(r *http.Request) { s.desk.search(r.PostForm.Get("search")) },
+		"choose":     func(r *http.Request) { s.desk.choose(r.PostForm.Get("block")) },
 		"try":        func(r *http.Request) { s.desk.try(number(r, "plan")) },
+	}
+	for _, do := range []string{"add", "wire", "unwire", "rename", "remove"} {
+		changes[do] = func(r *http.Request) { s.desk.build(do, r.PostForm.Get) }
 	}
 	for name, change := range changes {
 		mux.HandleFunc("POST /"+name, s.change(change))
@@ -273,6 +279,8 @@ type shown struct {
 	Plans            []Plan
 	Whole            []control
 	Each             []nodeControls
+	Bench            bench
+	Open             *open // nil: no node lies open
 }
 
 // button is a form of one button.
@@ -322,6 +330,7 @@ func (s *Server) shown() shown {
 	v.View = newView(d.program.Subject(d.shown()))
 	v.View.Live, v.File, v.Unsaved = true, v.View.File, d.unsaved()
 	v.Whole, v.Each = d.controls()
+	v.Bench, v.Open = d.bench, d.openNode(v.View)
 	v.CanUndo, v.CanRedo = d.at > 0, d.at < len(d.steps)-1
 	return v
 }

@@ -138,6 +138,16 @@ func wantIn(t *testing.T, after, text string, wants ...string) {
 	}
 }
 
+// versionIn is the version that a difference is shown of.
+func versionIn(t *testing.T, text string) string {
+	t.Helper()
+	m := regexp.MustCompile(`name="version" value="(\d+)"`).FindStringSubmatch(text)
+	if m == nil {
+		t.Fatal("the difference is shown without the version that it is of")
+	}
+	return m[1]
+}
+
 // TestChangesAreMadeUndoneAndSaved goes the way of a person through the page.
 func TestChangesAreMadeUndoneAndSaved(t *testing.T) {
 	s := newStage(t, hall)
@@ -154,11 +164,7 @@ func TestChangesAreMadeUndoneAndSaved(t *testing.T) {
 	}
 	shown := s.post(t, "/difference").Body.String()
 	wantIn(t, "asking to save", shown, "What saving writes", "-  echo:", "time: 300 ms")
-	version := regexp.MustCompile(`name="version" value="(\d+)"`).FindStringSubmatch(shown)
-	if version == nil {
-		t.Fatal("the difference is shown without the version that it is of")
-	}
-	wantIn(t, "saving", s.post(t, "/save", "version", version[1]).Body.String(), "saved into hall.yaml")
+	wantIn(t, "saving", s.post(t, "/save", "version", versionIn(t, shown)).Body.String(), "saved into hall.yaml")
 	want := strings.Replace(strings.Replace(before, "time: 200 ms", "time: 300 ms", 1), "colour: pink", "colour: white", 1)
 	if got := s.text(t); got != want {
 		t.Errorf("saving writes\n%s\nwant only time and colour changed:\n%s", got, want)
@@ -170,7 +176,7 @@ func TestChangesAreMadeUndoneAndSaved(t *testing.T) {
 func TestSavingWritesWhatWasShown(t *testing.T) {
 	s := newStage(t, hall)
 	s.post(t, "/set", "name", "dial.0.echo.time", "value", "350 ms")
-	version := regexp.MustCompile(`name="version" value="(\d+)"`).FindStringSubmatch(s.post(t, "/difference").Body.String())[1]
+	version := versionIn(t, s.post(t, "/difference").Body.String())
 	s.post(t, "/set", "name", "dial.0.echo.time", "value", "400 ms")
 	wantIn(t, "saving what was not shown", s.post(t, "/save", "version", version).Body.String(), "nothing was done; look again")
 	if s.text(t) != hall {
@@ -202,6 +208,7 @@ func TestWhatIsWrongIsToldAndChangesNothing(t *testing.T) {
 func TestPlanIsTriedAndUndone(t *testing.T) {
 	s := newStage(t, strings.Replace(strings.Replace(hall, "m7-216-512k", "m4f-100-128k", 1), "200 ms", "1 s", 1))
 	wantIn(t, "opening", s.get(t, "/").Body.String(), "hall.yaml is over", "Look for lighter plans")
+	s.post(t, "/open", "node", "echo")
 	wantIn(t, "looking", s.post(t, "/plans").Body.String(), "a shorter echo", "Try plan 1", "nothing else was tried")
 	wantIn(t, "trying", s.post(t, "/try", "plan", "1").Body.String(), "hall.yaml is fits", `value="100 ms"`)
 	wantIn(t, "undoing", s.post(t, "/undo").Body.String(), "hall.yaml is over")
@@ -215,6 +222,7 @@ func TestFileChangesShow(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+	s.post(t, "/open", "node", "echo")
 	seen := regexp.MustCompile(`name="seen" value="(\d+)"`).FindStringSubmatch(s.get(t, "/").Body.String())[1]
 	if code := s.get(t, "/now?seen="+seen).Code; code != http.StatusNoContent {
 		t.Errorf("where nothing changed the page is answered with %d, want 204", code)
@@ -234,7 +242,7 @@ func TestFileChangesShow(t *testing.T) {
 	}
 	s.post(t, "/set", "name", "dial.0.echo.time", "value", "350 ms")
 	write(strings.Replace(hall, "pink", "white", 1))
-	wantIn(t, "a change on disk beside an unsaved one", s.get(t, "/now?seen="+seen).Body.String(), `value="350 ms"`, `data-now="white"`, "1 change is not saved")
+	wantIn(t, "a change on disk beside an unsaved one", s.get(t, "/now?seen="+seen).Body.String(), `value="350 ms"`, "1 change is not saved")
 }
 
 func TestBrokenFromTheStart(t *testing.T) {
