@@ -5,11 +5,15 @@ import (
 	"encoding/json"
 	"fmt"
 	"html"
+	"net/http"
+	"net/http/httptest"
 	"path/filepath"
 	"regexp"
 	"strconv"
 	"strings"
 	"testing"
+
+	"elbowroom/cmd/elbowroom/page"
 )
 
 // figuresOf are the figures of an answer by the names that the report gives
@@ -45,9 +49,31 @@ func figuresOf(a *Answer) map[string]float64 {
 
 var shownFigure = regexp.MustCompile(`<data value="([^"]*)" data-figure="([^"]*)"`)
 
-// TestReportTellsWhatCheckTells holds every figure of the pictures to check's
-// JSON, and every figure of the JSON to be shown.
-func TestReportTellsWhatCheckTells(t *testing.T) {
+// tells holds every figure that a text shows to those of check, and every one of
+// check's to be shown.
+func tells(t *testing.T, what, text string, want map[string]float64) {
+	t.Helper()
+	shown := map[string]bool{}
+	for _, m := range shownFigure.FindAllStringSubmatch(text, -1) {
+		name := html.UnescapeString(m[2])
+		got, err := strconv.ParseFloat(html.UnescapeString(m[1]), 64)
+		value, known := want[name]
+		if err != nil || !known || got != value {
+			t.Errorf("%s shows %s = %s, check --format json has %v", what, name, m[1], value)
+		}
+		shown[name] = true
+	}
+	for name, value := range want {
+		if !shown[name] {
+			t.Errorf("%s does not show %s, which check --format json has as %v", what, name, value)
+		}
+	}
+}
+
+// TestPicturesTellWhatCheckTells holds every figure of the report and of the
+// page to check's JSON, and every figure of the JSON to be shown.
+func TestPicturesTellWhatCheckTells(t *testing.T) {
+	const address = "127.0.0.1:8080"
 	for _, file := range graphFiles(t) {
 		text, ok := answers(t, file, "--format", "json")
 		if !ok {
@@ -64,20 +90,14 @@ func TestReportTellsWhatCheckTells(t *testing.T) {
 			t.Errorf("report %s exits with %d: %s", file, code, complaints.String())
 			continue
 		}
-		shown := map[string]bool{}
-		for _, m := range shownFigure.FindAllStringSubmatch(out.String(), -1) {
-			name := html.UnescapeString(m[2])
-			got, err := strconv.ParseFloat(html.UnescapeString(m[1]), 64)
-			value, known := want[name]
-			if err != nil || !known || got != value {
-				t.Errorf("the report of %s shows %s = %s, check --format json has %v", filepath.Base(file), name, m[1], value)
-			}
-			shown[name] = true
+		tells(t, "the report of "+filepath.Base(file), out.String(), want)
+		handler := page.NewServer((&app{}).program(file, nil)).Handler(address)
+		both := ""
+		for _, path := range []string{"/", "/sources"} {
+			w := httptest.NewRecorder()
+			handler.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "http://"+address+path, nil))
+			both += w.Body.String()
 		}
-		for name, value := range want {
-			if !shown[name] {
-				t.Errorf("the report of %s does not show %s, which check --format json has as %v", filepath.Base(file), name, value)
-			}
-		}
+		tells(t, "the page of "+filepath.Base(file), both, want)
 	}
 }

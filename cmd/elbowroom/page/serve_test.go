@@ -339,8 +339,8 @@ func TestServesManyAndEnds(t *testing.T) {
 		}
 	}
 	var all sync.WaitGroup
-	failures := make(chan error, 100)
-	for i := range 100 {
+	failures := make(chan error, 200)
+	for i := range 200 {
 		all.Go(func() {
 			form := url.Values{"token": {s.token}, "name": {"dial.0.echo.time"}, "value": {fmt.Sprintf("%d ms", 100+i)}}
 			r, _ := http.NewRequest(http.MethodPost, at+"/set", strings.NewReader(form.Encode()))
@@ -384,8 +384,8 @@ func (endless) Read(p []byte) (int, error) {
 	return len(p), nil
 }
 
-// BenchmarkChange is one turn of a dial of 60 nodes, answered whole.
-func BenchmarkChange(b *testing.B) {
+// sixty is a graph of 60 nodes in a row.
+func sixty() string {
 	var text strings.Builder
 	text.WriteString("board: m7-480-sdram\nsample_rate: 48 kHz\nblock_size: 48\nnodes:\n  n0: {block: noise}\n")
 	for i := 1; i < 59; i++ {
@@ -393,7 +393,30 @@ func BenchmarkChange(b *testing.B) {
 		fmt.Fprintf(&text, "  n%d: {block: %s, from: n%d}\n", i, kind, i-1)
 	}
 	text.WriteString("  out: {block: audio-out, from: n58}\n")
-	s := newStage(b, text.String())
+	return text.String()
+}
+
+// TestPageIsLight adds up all that a browser fetches of 60 nodes, one of them
+// open: nothing is compressed on the way.
+func TestPageIsLight(t *testing.T) {
+	s := newStage(t, sixty())
+	s.post(t, "/open", "node", "n1")
+	sum := 0
+	for _, path := range []string{"/", "/style.css", "/light.js", "/desk.js", "/htmx.min.js"} {
+		w := s.get(t, path)
+		if w.Code != http.StatusOK {
+			t.Fatalf("GET %s is answered with %d", path, w.Code)
+		}
+		sum += w.Body.Len()
+	}
+	if sum >= 300_000 {
+		t.Errorf("the page of 60 nodes weighs %d bytes, want below 300 000", sum)
+	}
+}
+
+// BenchmarkChange is one turn of a dial of 60 nodes, answered whole.
+func BenchmarkChange(b *testing.B) {
+	s := newStage(b, sixty())
 	i := 0
 	for b.Loop() {
 		i++
