@@ -83,7 +83,7 @@ func load[T any](file string, read func(source.Value) T) (T, error) {
 		return none, fmt.Errorf("reading the catalog: %w", err)
 	}
 	var errs source.Errors
-	v := parse(source.NewFile("catalog/"+file, text), file, &errs)
+	v := parse(file, text, &errs)
 	if !v.Given() {
 		return none, errs.Err()
 	}

@@ -9,54 +9,60 @@ import (
 )
 
 // trees holds the shipped files as they parse, since parsing YAML is a good
-// part of what a check takes. Each entry tells of which text it was made, so
-// that a file that has changed since is parsed as ever.
+// part of what a check takes. Each tells of which text it was made, so that a
+// file that has changed since is parsed as ever.
 //
 //go:embed trees.bin
 var trees string
 
-// An entry is the length of the file's name in two bytes, the checksum of its
-// text and the length of its tree in four bytes each, the name, and the tree.
-const entryHead = 2 + 4 + 4
-
-// appendTree appends the entry of a shipped file.
-func appendTree(all []byte, name, text string, v source.Value) ([]byte, bool) {
-	tree, ok := v.AppendTree(nil)
-	if !ok {
-		return all, false
-	}
-	all = binary.BigEndian.AppendUint16(all, uint16(len(name)))
-	all = binary.BigEndian.AppendUint32(all, checksum(text))
-	all = binary.BigEndian.AppendUint32(all, uint32(len(tree)))
-	all = append(all, name...)
-	return append(all, tree...), true
+// tree is one shipped file as it parses.
+type tree struct {
+	name string
+	sum  uint32 // of its text
+	body string
 }
 
-// treeOf finds the tree of a shipped file; "": there is none for this text.
-func treeOf(all, name, text string) string {
-	for len(all) >= entryHead {
-		head := []byte(all[:entryHead])
-		names, sum, size := int(binary.BigEndian.Uint16(head)), binary.BigEndian.Uint32(head[2:]), int(binary.BigEndian.Uint32(head[6:]))
-		all = all[entryHead:]
-		if names+size > len(all) {
-			break
-		}
-		if all[:names] == name {
-			if sum != checksum(text) {
-				break
-			}
-			return all[names : names+size]
-		}
-		all = all[names+size:]
+// packTrees packs trees, the index first, so that finding one reads no other:
+// how many there are, then of each the name, the checksum and the length.
+func packTrees(all []tree) []byte {
+	index := binary.AppendUvarint(nil, uint64(len(all)))
+	var bodies []byte
+	for _, t := range all {
+		index = appendText(index, t.name)
+		index = binary.AppendUvarint(index, uint64(t.sum))
+		index = binary.AppendUvarint(index, uint64(len(t.body)))
+		bodies = append(bodies, t.body...)
 	}
-	return ""
+	return append(index, bodies...)
 }
 
-func checksum(text string) uint32 { return crc32.ChecksumIEEE([]byte(text)) }
+// findTree finds what packTrees packed for a file; "": there is none for this
+// text.
+func findTree(all, name string, text []byte) string {
+	u := &unpacker{rest: all}
+	before, length, found := 0, 0, false
+	for range u.number() {
+		of, sum, n := u.take(u.number()), u.number(), u.number()
+		switch {
+		case found:
+		case of != name:
+			before += n
+		case uint32(sum) != crc32.ChecksumIEEE(text):
+			return ""
+		default:
+			found, length = true, n
+		}
+	}
+	if !found {
+		return ""
+	}
+	return u.rest[before : before+length]
+}
 
 // parse gives a shipped file as a value, from its tree where that is current.
-func parse(file *source.File, name string, errs *source.Errors) source.Value {
-	if v, ok := source.ReadTree(file, treeOf(trees, name, file.Text()), errs); ok {
+func parse(name string, text []byte, errs *source.Errors) source.Value {
+	file := source.NewFile("catalog/"+name, text)
+	if v, ok := source.ReadTree(file, findTree(trees, name, text), errs); ok {
 		return v
 	}
 	return source.Parse(file, errs)

@@ -1,6 +1,7 @@
 package catalog
 
 import (
+	"hash/crc32"
 	"io/fs"
 	"os"
 	"path"
@@ -12,7 +13,7 @@ import (
 // trees.bin holds every shipped file as it parses today. After a change of a
 // file, ELBOWROOM_UPDATE=1 go test ./catalog writes it anew.
 func TestTreesAreCurrent(t *testing.T) {
-	var all []byte
+	var all []tree
 	err := fs.WalkDir(shipped, ".", func(name string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() || path.Ext(name) != ".yaml" {
 			return err
@@ -26,48 +27,53 @@ func TestTreesAreCurrent(t *testing.T) {
 		if err := errs.Err(); err != nil {
 			return err
 		}
-		var ok bool
-		if all, ok = appendTree(all, name, string(text), v); !ok {
+		body, ok := v.AppendTree(nil)
+		if !ok {
 			t.Errorf("%s holds a value that a tree has no place for", name)
 		}
+		all = append(all, tree{name, crc32.ChecksumIEEE(text), string(body)})
 		return nil
 	})
 	if err != nil {
 		t.Fatal(err)
 	}
+	packed := packTrees(all)
 	if os.Getenv("ELBOWROOM_UPDATE") != "" {
-		if err := os.WriteFile("trees.bin", all, 0o644); err != nil {
+		if err := os.WriteFile("trees.bin", packed, 0o644); err != nil {
 			t.Fatal(err)
 		}
 		return
 	}
-	if string(all) != trees {
+	if string(packed) != trees {
 		t.Error("trees.bin is not what the catalog's files parse to: ELBOWROOM_UPDATE=1 go test ./catalog writes it anew")
 	}
 }
 
 // A tree is used for the text that it was made of, and for no other.
 func TestTreeOfAnotherText(t *testing.T) {
-	const name = "lantern.yaml"
-	var errs source.Errors
-	v := source.Parse(source.NewFile(name, []byte("wick: 3\n")), &errs)
-	all, ok := appendTree(nil, name, "wick: 3\n", v)
-	if !ok {
-		t.Fatal("a plain mapping has no compact form")
+	const lantern, crank = "lantern.yaml", "crank.yaml"
+	var trees []tree
+	bodies := map[string]string{}
+	for _, file := range []struct{ name, text string }{{crank, "turns: 7\n"}, {lantern, "wick: 3\n"}} {
+		var errs source.Errors
+		body, ok := source.Parse(source.NewFile(file.name, []byte(file.text)), &errs).AppendTree(nil)
+		if !ok {
+			t.Fatal("a plain mapping has no compact form")
+		}
+		bodies[file.name] = string(body)
+		trees = append(trees, tree{file.name, crc32.ChecksumIEEE([]byte(file.text)), string(body)})
 	}
-	tests := []struct {
-		what, all, name, text string
-		found                 bool
-	}{
-		{"the text itself", string(all), name, "wick: 3\n", true},
-		{"a text that has changed", string(all), name, "wick: 4\n", false},
-		{"another file", string(all), "crank.yaml", "wick: 3\n", false},
-		{"trees that are cut short", string(all[:len(all)-1]), name, "wick: 3\n", false},
-		{"no trees", "", name, "wick: 3\n", false},
+	all := string(packTrees(trees))
+	tests := []struct{ what, all, name, text, want string }{
+		{"the first of two", all, crank, "turns: 7\n", bodies[crank]},
+		{"the last of two", all, lantern, "wick: 3\n", bodies[lantern]},
+		{"a text that has changed", all, lantern, "wick: 4\n", ""},
+		{"another file", all, "gauze.yaml", "wick: 3\n", ""},
+		{"no trees", "", lantern, "wick: 3\n", ""},
 	}
 	for _, tt := range tests {
-		if got := treeOf(tt.all, tt.name, tt.text) != ""; got != tt.found {
-			t.Errorf("for %s, that a tree is found is %v", tt.what, got)
+		if got := findTree(tt.all, tt.name, []byte(tt.text)); got != tt.want {
+			t.Errorf("for %s the tree is %q, expected %q", tt.what, got, tt.want)
 		}
 	}
 }

@@ -101,9 +101,6 @@ the worst: 2, then 1, then 3. With --strict tight and unsure are 1.`,
 }
 
 func (a *app) runCheck(w io.Writer, opts checkOptions, names []string) error {
-	if a.format == asTable || a.format == asMarkdown {
-		go a.sheet() // while the graph is read
-	}
 	report := Report{Version: reportVersion, Graphs: []Answer{}}
 	for _, name := range names {
 		answer, err := a.check(name, opts)
@@ -202,9 +199,9 @@ func worse(a, b int) int {
 // printDocument writes text for people, for a terminal or as Markdown.
 func (a *app) printDocument(w io.Writer, d document) error {
 	if a.format == asMarkdown {
-		return d.markdown(w, a.sheet())
+		return d.markdown(w)
 	}
-	return d.print(w, newPainter(a.stdout), a.sheet())
+	return d.print(w, newPainter(a.stdout))
 }
 
 // summary is one row for each of several files.

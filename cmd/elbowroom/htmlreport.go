@@ -158,7 +158,7 @@ func (a *app) markdownReport(ctx context.Context, w io.Writer, c *checked) error
 	d = append(d, details(&told, plans)...)
 	d = append(d, section{text: fmt.Sprintf("Made %s with Elbowroom %s.", time.Now().Format("2 January 2006, 15:04"), version())})
 	a.format = asMarkdown
-	return d.markdown(w, a.sheet())
+	return d.markdown(w)
 }
 
 // version names the build of the program.

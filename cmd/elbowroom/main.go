@@ -19,7 +19,6 @@ import (
 	"os"
 	"runtime/debug"
 	"strings"
-	"sync"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -54,14 +53,12 @@ type app struct {
 	stdout, stderr io.Writer
 	format         format
 	exit           int
-	sheet          func() *sheet     // made once, when first asked for
 	read           func(name string) // told of each catalog file that a graph names; nil: nobody is
 }
 
 // run runs the program with its arguments and returns its exit status.
 func run(ctx context.Context, stdin io.Reader, stdout, stderr io.Writer, args []string) int {
 	a := &app{stdin: stdin, stdout: stdout, stderr: stderr, format: asTable}
-	a.sheet = sync.OnceValue(func() *sheet { return newSheet(a.format) })
 	root := a.rootCommand()
 	root.SetArgs(args)
 	if err := root.ExecuteContext(ctx); err != nil {

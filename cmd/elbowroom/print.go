@@ -7,13 +7,11 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"reflect"
 	"slices"
 	"strings"
 
 	"github.com/fatih/color"
 	"github.com/olekukonko/tablewriter"
-	"github.com/olekukonko/tablewriter/pkg/twcache"
 	"github.com/olekukonko/tablewriter/renderer"
 	"github.com/olekukonko/tablewriter/tw"
 	"golang.org/x/term"
@@ -119,7 +117,7 @@ func (p painter) paint(verdict, text string) string {
 }
 
 // print writes the document for a terminal.
-func (d document) print(w io.Writer, p painter, tables *sheet) error {
+func (d document) print(w io.Writer, p painter) error {
 	var b bytes.Buffer
 	for i, s := range d {
 		if i > 0 && !s.joined {
@@ -144,7 +142,7 @@ func (d document) print(w io.Writer, p painter, tables *sheet) error {
 			fmt.Fprintln(&b, printable(strings.TrimRight(line, "\r\n")))
 		}
 		if s.table != nil {
-			lines, err := tables.lines(s.table, func(text string) string { return p.paint(text, printable(text)) })
+			lines, err := s.table.lines(light(), func(text string) string { return p.paint(text, printable(text)) })
 			if err != nil {
 				return err
 			}
@@ -163,7 +161,7 @@ func (d document) print(w io.Writer, p painter, tables *sheet) error {
 }
 
 // markdown writes the document as Markdown.
-func (d document) markdown(w io.Writer, tables *sheet) error {
+func (d document) markdown(w io.Writer) error {
 	var b bytes.Buffer
 	for i, s := range d {
 		if i > 0 && !s.joined {
@@ -186,7 +184,7 @@ func (d document) markdown(w io.Writer, tables *sheet) error {
 			fmt.Fprintf(&b, "````\n")
 		}
 		if s.table != nil {
-			lines, err := tables.lines(s.table, escaped)
+			lines, err := s.table.lines(tablewriter.WithRenderer(renderer.NewMarkdown()), escaped)
 			if err != nil {
 				return err
 			}
@@ -205,29 +203,6 @@ func escaped(text string) string {
 	return strings.NewReplacer("|", `\|`, "*", `\*`, "<", "&lt;", "`", "\\`").Replace(printable(text))
 }
 
-// sheet renders the tables of a document, one after the other. The library's
-// table is made once for all of them: it reserves room for a large cache, which
-// took longer than everything that a small graph has to print.
-type sheet struct {
-	text  bytes.Buffer
-	table *tablewriter.Table
-}
-
-func newSheet(f format) *sheet {
-	s := &sheet{}
-	look := light()
-	if f == asMarkdown {
-		look = tablewriter.WithRenderer(renderer.NewMarkdown())
-	}
-	s.table = tablewriter.NewTable(&s.text, look,
-		tablewriter.WithStringerCacheCustom(twcache.NewLRU[reflect.Type, reflect.Value](1)),
-		tablewriter.WithHeaderAutoFormat(tw.Off), // or headers come out in capitals
-		tablewriter.WithFooterAutoFormat(tw.Off),
-		tablewriter.WithRowAutoWrap(tw.WrapNone),
-	)
-	return s
-}
-
 // light is two rules and no box.
 func light() tablewriter.Option {
 	return tablewriter.WithRendition(tw.Rendition{
@@ -237,7 +212,7 @@ func light() tablewriter.Option {
 }
 
 // lines renders a table; cell says how the text of a cell is shown.
-func (s *sheet) lines(t *table, cell func(string) string) ([]string, error) {
+func (t *table) lines(look tablewriter.Option, cell func(string) string) ([]string, error) {
 	align := make([]tw.Align, len(t.align))
 	for i := range align {
 		align[i] = tw.AlignLeft
@@ -246,9 +221,11 @@ func (s *sheet) lines(t *table, cell func(string) string) ([]string, error) {
 		}
 	}
 	columns := tw.CellAlignment{PerColumn: align}
-	s.text.Reset()
-	s.table.Reset()
-	s.table.Options(
+	var text bytes.Buffer
+	drawn := tablewriter.NewTable(&text, look,
+		tablewriter.WithHeaderAutoFormat(tw.Off), // or headers come out in capitals
+		tablewriter.WithFooterAutoFormat(tw.Off),
+		tablewriter.WithRowAutoWrap(tw.WrapNone),
 		tablewriter.WithHeaderAlignmentConfig(columns),
 		tablewriter.WithRowAlignmentConfig(columns),
 		tablewriter.WithFooterAlignmentConfig(columns),
@@ -260,19 +237,19 @@ func (s *sheet) lines(t *table, cell func(string) string) ([]string, error) {
 		}
 		return shown
 	}
-	s.table.Header(cells(t.header))
+	drawn.Header(cells(t.header))
 	for _, row := range t.rows {
-		if err := s.table.Append(cells(row)); err != nil {
+		if err := drawn.Append(cells(row)); err != nil {
 			return nil, err
 		}
 	}
 	if t.footer != nil {
-		s.table.Footer(cells(t.footer))
+		drawn.Footer(cells(t.footer))
 	}
-	if err := s.table.Render(); err != nil {
+	if err := drawn.Render(); err != nil {
 		return nil, err
 	}
-	return strings.Split(strings.TrimSuffix(s.text.String(), "\n"), "\n"), nil
+	return strings.Split(strings.TrimSuffix(text.String(), "\n"), "\n"), nil
 }
 
 // csv writes the rows of a table as comma-separated values.

@@ -28,9 +28,6 @@ func (a *app) question(cmd *cobra.Command, opts *overrides, answer func(w io.Wri
 		return hinted{fmt.Errorf("%s takes one graph file, and here are %d", cmd.Name(), len(args)), "ask for each on its own"}
 	}
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		if a.format == asTable || a.format == asMarkdown {
-			go a.sheet() // while the graph is read
-		}
 		return a.answer(cmd, *watch, args, func(w io.Writer) error {
 			c, err := a.estimate(args[0], *opts)
 			if err != nil {

@@ -6,6 +6,7 @@ import (
 	"encoding/base64"
 	"html/template"
 	"io"
+	"sync"
 )
 
 //go:embed templates/*.html
@@ -17,12 +18,15 @@ var style string
 //go:embed static/light.js
 var light string
 
-var templates = template.Must(template.ParseFS(templateFiles, "templates/*.html"))
+// templates are parsed when first asked for: most commands show none.
+var templates = sync.OnceValue(func() *template.Template {
+	return template.Must(template.ParseFS(templateFiles, "templates/*.html"))
+})
 
 // Report writes a graph as one HTML file, which asks for nothing else: its style
 // and its script lie in it, and its policy allows these two by their hashes.
 func Report(w io.Writer, s Subject) error {
-	return templates.ExecuteTemplate(w, "report.html", struct {
+	return templates().ExecuteTemplate(w, "report.html", struct {
 		View          *view
 		Policy        string
 		Style, Script template.HTML

@@ -308,7 +308,7 @@ func (s shown) Setting(c control) any {
 // that a slow reader holds up nobody.
 func (s *Server) show(w http.ResponseWriter, name string) {
 	var b bytes.Buffer
-	if err := templates.ExecuteTemplate(&b, name, s.shown()); err != nil {
+	if err := templates().ExecuteTemplate(&b, name, s.shown()); err != nil {
 		http.Error(w, err.Error(), http.StatusInternalServerError)
 		return
 	}
