@@ -10,7 +10,7 @@ import (
 )
 
 func TestOscillatorStyles(t *testing.T) {
-	for _, block := range []string{"sine", "naive-saw", "naive-pulse", "bandlimited-saw", "bandlimited-pulse", "wavetable", "noise"} {
+	for _, block := range []string{"sine", "naive-saw", "naive-pulse", "bandlimited-saw", "bandlimited-pulse", "naive-triangle", "bandlimited-triangle", "wavetable", "noise"} {
 		t.Run(block, func(t *testing.T) { checkStyles(t, block) })
 	}
 }
@@ -268,7 +268,7 @@ func TestSawtoothAndPulseHarmonics(t *testing.T) {
 func TestOscillatorSync(t *testing.T) {
 	// A sync sets the phase to 0 before its block, and so the wave begins as it
 	// did at the start; a falling gate, value 0, does nothing.
-	for _, block := range []string{"sine", "naive-saw", "naive-pulse", "bandlimited-saw", "bandlimited-pulse", "wavetable"} {
+	for _, block := range []string{"sine", "naive-saw", "naive-pulse", "bandlimited-saw", "bandlimited-pulse", "naive-triangle", "bandlimited-triangle", "wavetable"} {
 		free := rendering{Block: block, BlockSize: 48, Frames: 480}
 		synced, released := free, free
 		synced.Events = map[string]map[int][]event{"sync": {5: {{0, 1}}}}
