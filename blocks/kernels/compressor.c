@@ -2,12 +2,19 @@
 // Range Compressor Design, Journal of the Audio Engineering Society 60(6), 2012):
 //   o = max(0, level - threshold), g = (1 - 1 / ratio) o; e[n] = e[n-1] + c (g - e[n-1]), c = 1 - exp(-1 / (time rate)) of
 //   the attack where g > e, else of the release; y = x gain(makeup - e[n]),
-// the level that of the greatest swing over the channels. Levels are counted in doublings, 20 log10(2) dB each.
+// the level that of the greatest swing over the channels. A soft knee of width W bends in by a parabola: with t = level -
+// threshold + W / 2, g = (1 - 1 / ratio) t^2 / (2 W) for t in 0..W, and the straight line beyond. Levels are counted in
+// doublings, 20 log10(2) dB each.
 #include "kernel.h"
+
+#if !defined(KNEE_HARD) && !defined(KNEE_SOFT)
+#error "compressor: define KNEE_HARD or KNEE_SOFT"
+#endif
 
 typedef struct {
   float threshold; // decibels
   float ratio;
+  float width;           // decibels, of a soft knee
   float attack, release; // seconds
   float makeup;          // decibels
 } compressor_params;
@@ -16,6 +23,10 @@ typedef struct {
   float reduction, threshold, makeup; // doublings
   float slope;                        // 1 - 1 / ratio
   float attack, release;              // coefficients
+#ifdef KNEE_SOFT
+  float half; // of the knee's width, doublings
+  float bend; // 1 / (2 width)
+#endif
 } compressor_state;
 
 uint32_t compressor_state_bytes(const kernel_env *env, const compressor_params *p) {
@@ -58,11 +69,26 @@ void compressor_update_release(compressor_state *s, const kernel_env *env, const
 void compressor_start(compressor_state *s, const kernel_env *env, const compressor_params *p, void *const buffers[]) {
   (void)buffers;
   s->reduction = 0;
+#ifdef KNEE_SOFT
+  s->half = (float)(compressor_doublings * p->width / 2);
+  s->bend = 1 / (4 * s->half);
+#endif
   compressor_update_threshold(s, env, p);
   compressor_update_ratio(s, env, p);
   compressor_update_makeup(s, env, p);
   compressor_update_attack(s, env, p);
   compressor_update_release(s, env, p);
+}
+
+// How far the gain wants to go down before the slope, at a level over the threshold or below it.
+KERNEL_INLINE real compressor_over(const compressor_state *s, real over) {
+#ifdef KNEE_SOFT
+  const real half = s->half, into = over + half;
+  return into <= 0 ? 0 : over < half ? into * into * s->bend : over;
+#else
+  (void)s;
+  return over > 0 ? over : 0;
+#endif
 }
 
 KERNEL_INLINE void compressor_run(compressor_state *s, const kernel_env *env, const float *const in[],
@@ -76,8 +102,7 @@ KERNEL_INLINE void compressor_run(compressor_state *s, const kernel_env *env, co
       const real swing = kernel_abs(in[c][i]);
       found = swing > found ? swing : found;
     }
-    const real over = kernel_log2(found) - threshold;
-    const real wanted = over > 0 ? slope * over : 0;
+    const real wanted = slope * compressor_over(s, kernel_log2(found) - threshold);
     reduction = (float)(reduction + (wanted > reduction ? attack : release) * (wanted - reduction));
     const real gain = kernel_exp2(makeup - reduction);
     for (uint32_t c = 0; c < channels; c++)

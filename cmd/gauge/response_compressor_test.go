@@ -45,6 +45,37 @@ func TestCompressorCurve(t *testing.T) {
 	}
 }
 
+func TestCompressorSoftKnee(t *testing.T) {
+	// The parabola of Giannoulis, Massberg and Reiss, 2012: within half a width W
+	// of the threshold T the level x goes to x + (1/R - 1)(x - T + W/2)^2 / (2 W).
+	const threshold, ratio, width = -20, 3, 12
+	at := func(knee string, level float64) float64 {
+		x := steadySound(level, 9600)
+		y := render(t, rendering{
+			Block: "compressor", Choices: map[string]string{"knee": knee}, Frames: len(x), Inputs: map[string][][]float32{"in": {x}},
+			Params: map[string]float64{"threshold": threshold, "ratio": ratio, "width": width, "attack": 0.005, "release": 0.01},
+		})["out"][0]
+		return inDecibels(math.Abs(float64(y[len(x)-1])))
+	}
+	for _, level := range []float64{-60, -26.5, -25, -22, -20, -17, -14.5, -13, 0} {
+		want := level
+		switch over := level - threshold; {
+		case over > width/2:
+			want = threshold + over/ratio
+		case over > -width/2:
+			want = level + (1.0/ratio-1)*(over+width/2)*(over+width/2)/(2*width)
+		}
+		if got := at("soft", level); math.Abs(got-want) > 4e-4 {
+			t.Errorf("By a soft knee a steady %g dB comes out at %.5f dB, and the parabola has %.5f dB.", level, got, want)
+		}
+	}
+	// The catalog's level_error: the corner against the parabola, farthest apart
+	// at the threshold.
+	if got, want := at("hard", threshold)-at("soft", threshold), (1-1.0/ratio)*width/8; math.Abs(got-want) > 4e-4 {
+		t.Errorf("At the threshold a hard knee lies %.5f dB over a soft one, and the catalog says %.5f dB.", got, want)
+	}
+}
+
 func TestCompressorTimes(t *testing.T) {
 	// Behind a step the reduction in decibels nears its end by exp(-t / time):
 	// the closed form of a one-pole. Full scale over -20 dB at 2 to 1 is 10 dB.

@@ -168,19 +168,82 @@ func TestRingModulatorProduct(t *testing.T) {
 	}
 }
 
+func TestRingModulatorSwitched(t *testing.T) {
+	// A carrier that is only switched is a square wave: 4 / (pi k) of every odd
+	// k, each with its sum and its difference. 31 and 83 turns fill 3200 samples,
+	// so that what folds back has bins of its own.
+	const period, turns, carried = 3200, 83, 31
+	x, carrier := make([]float32, period), make([]float32, period)
+	for i := range x {
+		x[i] = float32(math.Sin(2 * math.Pi * turns / period * float64(i)))
+		carrier[i] = float32(math.Sin(2 * math.Pi * carried / period * (float64(i) + 0.5)))
+	}
+	levels := func(form string) (partials, others float64, bins []complex128) {
+		y := make([]float64, period)
+		for i, v := range render(t, rendering{
+			Block: "ring-modulator", Choices: map[string]string{"form": form}, Frames: period,
+			Inputs: map[string][][]float32{"in": {x}, "carrier": {carrier}},
+		})["out"][0][:period] {
+			y[i] = float64(v)
+		}
+		bins = fourier.NewFFT(period).Coefficients(nil, y)
+		partial := map[int]bool{}
+		for k := 1; k*carried-turns < period/2; k += 2 {
+			partial[max(k*carried-turns, turns-k*carried)], partial[k*carried+turns] = true, true
+		}
+		for bin, v := range bins {
+			if e := real(v)*real(v) + imag(v)*imag(v); partial[bin] {
+				partials += e
+			} else {
+				others += e
+			}
+		}
+		return partials, others, bins
+	}
+	partials, others, bins := levels("switched")
+	for k := 1; k <= 5; k += 2 {
+		got, want := math.Hypot(real(bins[k*carried+turns]), imag(bins[k*carried+turns]))*2/period, 2/(math.Pi*float64(k))
+		// What folds back from far above lies on the same bins, 1 % of the lowest.
+		if math.Abs(got-want) > 0.003 {
+			t.Errorf("The sum with harmonic %d of the switched carrier is %.4f, and its Fourier series gives %.4f.", k, got, want)
+		}
+	}
+	var below, above float64
+	for k := 1; k < 1_000_001; k += 2 {
+		for _, bin := range []int{k*carried + turns, max(k*carried-turns, turns-k*carried)} {
+			if e := 1 / (float64(k) * float64(k)); bin < period/2 {
+				below += e
+			} else {
+				above += e
+			}
+		}
+	}
+	if got, want := 10*math.Log10(others/partials), 10*math.Log10(above/below); math.Abs(got-want) > 0.2 || math.Abs(want+21) > 0.1 {
+		t.Errorf("What folds back under a switched carrier stands at %.2f dB, at %.2f dB by the series, and at -21 dB in the catalog.", got, want)
+	}
+	if partials, others, _ := levels("product"); 10*math.Log10(others/partials) > -130 {
+		t.Errorf("Beside sum and difference a product has %.1f dB, and the rounding of single precision leaves less than -130 dB.", 10*math.Log10(others/partials))
+	}
+}
+
 func TestRingModulatorStyles(t *testing.T) {
 	// Two channels, each with its own carrier, come out the same bits in whole
-	// blocks, one sample a call, and as products in single precision.
+	// blocks, one sample a call, and by the equation in single precision.
 	x := [][]float32{filterHiss(336, 1, 3), filterHiss(336, 1, 4)}
 	carrier := [][]float32{filterHiss(336, 1, 5), filterHiss(336, 1, 6)}
-	r := rendering{Block: "ring-modulator", Channels: 2, Frames: 336, Inputs: map[string][][]float32{"in": x, "carrier": carrier}}
-	whole := render(t, r)["out"]
-	r.BlockSize, r.OneSample = 7, true
-	single := render(t, r)["out"]
-	for c := range x {
-		for i := range x[c] {
-			if want := x[c][i] * carrier[c][i]; whole[c][i] != want || single[c][i] != want {
-				t.Fatalf("Sample %d of channel %d is %g in blocks and %g alone, and the product is %g.", i, c, whole[c][i], single[c][i], want)
+	for form, at := range map[string]func(x, carrier float32) float32{
+		"product":  func(x, carrier float32) float32 { return x * carrier },
+		"switched": func(x, carrier float32) float32 { return x * float32(math.Copysign(1, float64(carrier))) },
+	} {
+		r := rendering{Block: "ring-modulator", Choices: map[string]string{"form": form}, Channels: 2, Frames: 336, Inputs: map[string][][]float32{"in": x, "carrier": carrier}}
+		whole := render(t, r)["out"]
+		r.BlockSize, r.OneSample = 7, true
+		single := render(t, r)["out"]
+		for c := range x {
+			for i := range x[c] {
+				if want := at(x[c][i], carrier[c][i]); whole[c][i] != want || single[c][i] != want {
+					t.Fatalf("%s: sample %d of channel %d is %g in blocks and %g alone, and the equation gives %g.", form, i, c, whole[c][i], single[c][i], want)
+				}
 			}
 		}
 	}
