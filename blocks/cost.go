@@ -157,6 +157,7 @@ type Demand struct {
 	Terms       []Term // of which they are the sums
 	Hops        []Hop
 	Basis       Basis
+	Timed       bool   // of an emulated kernel, whatever was measured since
 	Source      string // where the cycles come from
 
 	Latency  float64 // samples from input to output

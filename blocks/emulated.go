@@ -177,7 +177,7 @@ func (e *Emulation) Kernel(u *Use) (*EmulatedKernel, error) {
 // and stack.
 func (m *meter) emulated(d *Demand, k *EmulatedKernel, core *Core) {
 	u, b := m.use, m.use.Block
-	d.Basis, d.Source = Emulated, k.Source
+	d.Basis, d.Timed, d.Source = Emulated, true, k.Source
 	d.Stack = k.Stack
 	n := float64(u.BlockSize)
 	var mean, worst float64

@@ -21,6 +21,9 @@ type Measurements struct {
 	Nodes    map[string]MeasuredNode
 	// Stalls is the factor of what waiting for memory is modelled to cost.
 	Stalls Figure
+	// Calls is what each sample after the first takes anew of what a call is
+	// estimated to take, where the estimate is of a call a block.
+	Calls Figure
 	// System is what a program without any node takes of banks, in place of the
 	// board's own rows.
 	System []MeasuredSystem
@@ -75,6 +78,22 @@ func (d *Demand) By(factor Figure, source string) *Demand {
 	}
 	measured.Basis, measured.Source = Measured, source
 	return &measured
+}
+
+// Again is the cycles that calling the kernel once a sample takes of a block
+// beyond one call, mean and worst: none of it where the use is called so already,
+// processes no audio, or is stated by the user.
+func (u *Use) Again(d *Demand) (mean, worst Figure) {
+	if u.Style.PerSample || u.Own != nil || u.Block.Processes() != Audio {
+		return mean, worst
+	}
+	for i := range d.Terms {
+		if t := &d.Terms[i]; t.Name == "call" {
+			more := float64(u.BlockSize - 1)
+			return t.Mean.Times(more), t.Worst.Times(more)
+		}
+	}
+	return mean, worst
 }
 
 // Waiting is the board with what was measured of waiting for memory.

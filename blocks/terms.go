@@ -8,6 +8,12 @@ type Term struct {
 	Mean, Worst Figure
 }
 
+// Charge adds cycles to a term and to their sum.
+func (d *Demand) Charge(name string, mean, worst Figure) {
+	d.note(name, mean, worst)
+	d.Mean, d.Worst = d.Mean.Plus(mean), d.Worst.Plus(worst)
+}
+
 // note adds cycles to the term of a name.
 func (d *Demand) note(name string, mean, worst Figure) {
 	if mean.Value == 0 && worst.Value == 0 {

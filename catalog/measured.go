@@ -24,6 +24,7 @@ func readMeasured(v source.Value) *blocks.Measurements {
 	}
 	co.Done("key")
 	m.Stalls = factor(o.Take("stalls"), "stalls")
+	m.Calls = factor(o.Take("calls"), "calls")
 	for _, row := range o.Take("system").Object("system").Rest() {
 		bytes := one(row.Value, blocks.UnitBytes)
 		m.System = append(m.System, blocks.MeasuredSystem{Place: row.Key, Bank: row.Name, Bytes: blocks.Bytes(bytes)})

@@ -83,7 +83,9 @@ func (g *Graph) estimate(placeSteps int) (*Estimate, error) {
 			}
 		}
 		if f, source, ok := g.factor(n); ok {
+			mean, worst := g.calls(n, d)
 			d = d.By(f, source)
+			d.Charge("calls a sample", mean, worst)
 		}
 		n.demand = d
 	}
@@ -197,7 +199,7 @@ func (g *Graph) wiring(n *Node) (parts []CyclePart, routines []string) {
 		times := block * float64(n.outChannels(0))
 		add("voices", times, times, voiceWork()...)
 	}
-	if style.PerSample && n.demand.Basis == blocks.Emulated && n.Block().Processes() == blocks.Audio {
+	if style.PerSample && n.demand.Timed && n.Block().Processes() == blocks.Audio {
 		add("calls", block, block, n.steppingWork()...)
 	}
 	return parts, routines

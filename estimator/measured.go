@@ -54,6 +54,19 @@ func (g *Graph) factor(n *Node) (f blocks.Figure, source string, ok bool) {
 	return f, source, ok
 }
 
+// calls is what a node's calls were measured to take once a sample, in one copy,
+// beyond what they are estimated to take once a block.
+func (g *Graph) calls(n *Node, estimated *blocks.Demand) (mean, worst blocks.Figure) {
+	var share blocks.Figure
+	for _, m := range g.measured {
+		if m.Calls.Value > 0 {
+			share = m.Calls
+		}
+	}
+	mean, worst = n.Use.Again(estimated)
+	return mean.By(share), worst.By(share)
+}
+
 // StallBasis is how it is known what waiting for memory costs.
 func (g *Graph) StallBasis() blocks.Basis {
 	for _, m := range g.measured {
@@ -71,3 +84,7 @@ func (e *Estimate) cautionMeasured() {
 		e.warn("measured", nil, "what was measured on %s says nothing of %s, and is not used", strings.Join(g.elsewhere, ", "), g.Board.Name)
 	}
 }
+
+// Again is the cycles that a call a sample would take of a block of one copy of
+// the node beyond what is estimated of its calls, mean and worst.
+func (n *Node) Again() (mean, worst blocks.Figure) { return n.Use.Again(n.demand) }

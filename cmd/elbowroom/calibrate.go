@@ -10,6 +10,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -51,7 +52,7 @@ type Calibration struct {
 
 // MeasuredFactor is what an estimate is to be multiplied by.
 type MeasuredFactor struct {
-	Of       string  `json:"of" jsonschema:"board, family, block, node, stalls, or others: what was not timed"`
+	Of       string  `json:"of" jsonschema:"board, family, block, node, stalls, calls: what a call is estimated to take, once more for each sample; or others: what was not timed"`
 	Name     string  `json:"name,omitempty"`
 	Value    float64 `json:"value"`
 	Low      float64 `json:"low" jsonschema:"of the interval with 95 % confidence"`
@@ -88,6 +89,7 @@ type MeasuredPlace struct {
 type CalibrationTest struct {
 	Level     string   `json:"level"`
 	Stalls    bool     `json:"stalls" jsonschema:"whether waiting for memory has a factor of its own"`
+	Calls     bool     `json:"calls" jsonschema:"whether calls of each sample have a factor"`
 	Factors   int      `json:"factors"`
 	Criterion *float64 `json:"criterion,omitempty" jsonschema:"Akaike's with the correction for few readings: the lower the better"`
 	Refused   string   `json:"refused,omitempty" jsonschema:"why it cannot be taken"`
@@ -106,7 +108,8 @@ func (a *app) calibrateCommand() *cobra.Command {
 		Use:   "calibrate GRAPH... --from TIMES",
 		Short: "Learn from cycles that were measured on the board",
 		Long: `Learn from cycles that were measured on the board: by least squares one factor for
-the board, or one for each family of blocks, block or node, as many as the readings
+the board, or one for each family of blocks, block or node, and one each for waiting
+for memory and for kernels that are called once a sample, as many as the readings
 can bear. The factors go into a file that the graphs can name under 'catalog:';
 'check' then answers with them, in a narrower band. Some readings are kept out of
 the fit, in turn, to tell the honest error before and after.
@@ -263,6 +266,9 @@ func calibration(r *calibrate.Result, graphs []*estimator.Graph) *Calibration {
 	if r.Stalls != nil {
 		add("stalls", r.Stalls)
 	}
+	if r.Calls != nil {
+		add("calls", r.Calls)
+	}
 	if r.Rest != nil {
 		add("others", r.Rest)
 	}
@@ -278,7 +284,7 @@ func calibration(r *calibrate.Result, graphs []*estimator.Graph) *Calibration {
 	}
 	for i := range r.Trials {
 		t := &r.Trials[i]
-		test := CalibrationTest{Level: t.Level.String(), Stalls: t.Stalls, Factors: t.Factors, Refused: t.Refused}
+		test := CalibrationTest{Level: t.Level.String(), Stalls: t.Terms.Stalls, Calls: t.Terms.Calls, Factors: t.Factors, Refused: t.Refused}
 		if !math.IsInf(t.Criterion, 0) {
 			test.Criterion = &t.Criterion
 		}
@@ -291,6 +297,9 @@ func calibration(r *calibrate.Result, graphs []*estimator.Graph) *Calibration {
 func (c *Calibration) sentence() string {
 	shares := map[string]string{"board": "one factor for all nodes", "family": "a factor for each family of blocks", "block": "a factor for each block", "node": "a factor for each node"}
 	text := fmt.Sprintf("%s of %s tell %s", counted(c.Readings, "reading"), c.Board, shares[c.Level])
+	if slices.ContainsFunc(c.Factors, func(f MeasuredFactor) bool { return f.Of == "calls" }) {
+		text += " and one for calls of each sample"
+	}
 	if c.Held == nil {
 		return text + "; too few places were timed to keep some out and tell the error honestly"
 	}
@@ -307,6 +316,8 @@ func (f *MeasuredFactor) factorName() string {
 		return "what was not timed"
 	case "stalls":
 		return "waiting for memory"
+	case "calls":
+		return "a call, for each further sample"
 	}
 	return f.Of + " " + f.Name
 }
@@ -349,6 +360,9 @@ func calibrationSections(c *Calibration) document {
 		name, criterion, why := tried.Level, "", tried.Refused
 		if tried.Stalls {
 			name += ", and for stalls"
+		}
+		if tried.Calls {
+			name += ", and for calls"
 		}
 		if tried.Criterion != nil {
 			criterion = fmt.Sprintf("%.1f", *tried.Criterion)

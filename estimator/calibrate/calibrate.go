@@ -3,8 +3,9 @@
 //
 // Read reads the readings, Fit finds the factors by least squares, and
 // Result.File writes them as a file that a graph can name. Fit takes one factor
-// for the board, or one for each family of blocks, block or node, as many as the
-// readings can bear by Akaike's corrected criterion.
+// for the board, or one for each family of blocks, block or node, and one each
+// for waiting for memory and for calls that are made once a sample, as many as
+// the readings can bear by Akaike's corrected criterion.
 package calibrate
 
 import (
@@ -43,7 +44,7 @@ const (
 	fewestReadings = 4    // for a factor
 	absurd         = 30.0 // times the estimate, either way: no compiler explains that
 	unlikely       = 5.0  // times the estimate: told
-	stallShare     = 0.02 // of some reading, from which stalls may have a factor
+	leastShare     = 0.02 // of some reading, from which stalls and calls may have a factor
 	confidence     = 0.95
 	// noSupport is the difference of criteria that leaves the worse of two models
 	// without support (Burnham and Anderson, Model Selection and Multimodel
@@ -53,7 +54,7 @@ const (
 
 // Factor is what the estimated cycles of a key are to be multiplied by.
 type Factor struct {
-	Key      string        // family, block or node; "" of the board, and of stalls
+	Key      string        // family, block or node; "" of the board, of stalls and of calls
 	Block    string        // of a node
 	Interval blocks.Figure // of the factor, with 95 % confidence
 	Band     blocks.Figure // in which a reading is to be expected with 95 %
@@ -71,10 +72,16 @@ type Point struct {
 	Outlier   bool
 }
 
+// Terms are what may have a factor beside compute.
+type Terms struct {
+	Stalls bool // waiting for memory
+	Calls  bool // what a call takes, once more for each sample after the first
+}
+
 // Trial is a set of factors that was tried.
 type Trial struct {
 	Level     Level
-	Stalls    bool // with a factor for stalls
+	Terms     Terms
 	Factors   int
 	Criterion float64 // Akaike's, corrected: the lower the better
 	Refused   string  // why it cannot be taken; "": it can
@@ -96,6 +103,7 @@ type Result struct {
 	Level    Level
 	Factors  []Factor
 	Stalls   *Factor
+	Calls    *Factor // of what calls of each sample would take; nil: none was seen
 	Rest     *Factor // for what was not timed; nil: the estimate stays
 	RSquared float64
 	Sigma    float64 // standard deviation of a reading, as a share of the estimate
@@ -127,6 +135,7 @@ type point struct {
 	sums   sums
 	parts  []part
 	stalls float64
+	calls  float64 // what a call a sample would take beyond what is estimated
 	rest   float64 // what no factor touches
 	varies bool    // its cycles differ from block to block by themselves
 }
@@ -249,6 +258,8 @@ func (f *fit) point(e *estimator.Estimate, s *Spot) *point {
 			return
 		}
 		t := part{node: g.Nodes[i], cycles: c.Mean.Value, own: c.Basis == blocks.Stated}
+		again, _ := g.Nodes[i].Again()
+		p.calls += again.Value * float64(c.Copies)
 		stalls := c.Stalls.Value
 		if !t.own {
 			// What a reading says of compute holds the fetching of code too.
@@ -330,10 +341,28 @@ func (f *fit) sane(timed bool) error {
 // solution is the factors of a level.
 type solution struct {
 	level   Level
-	stalls  bool
+	terms   Terms
 	keys    []string
 	nodes   map[string]*estimator.Node // one for each key
 	squares *squares
+}
+
+// stallsAt is the column of stalls, after those of the keys; callsAt that of calls.
+func (s *solution) stallsAt() int { return len(s.keys) }
+
+func (s *solution) callsAt() int {
+	if s.terms.Stalls {
+		return len(s.keys) + 1
+	}
+	return len(s.keys)
+}
+
+// cols is how many factors there are.
+func (s *solution) cols() int {
+	if s.terms.Calls {
+		return s.callsAt() + 1
+	}
+	return s.callsAt()
 }
 
 // key is what a part shares its factor with.
@@ -351,8 +380,8 @@ func (l Level) key(t *part) string {
 }
 
 // solve fits one factor for each key of a level; refused says why there is none.
-func solve(points []*point, level Level, stalls bool) (s *solution, refused string) {
-	s = &solution{level: level, stalls: stalls, nodes: map[string]*estimator.Node{}}
+func solve(points []*point, level Level, terms Terms) (s *solution, refused string) {
+	s = &solution{level: level, terms: terms, nodes: map[string]*estimator.Node{}}
 	readings := map[string]int{}
 	all := 0
 	for _, p := range points {
@@ -366,10 +395,7 @@ func solve(points []*point, level Level, stalls bool) (s *solution, refused stri
 			readings[key] += p.sums.n
 		}
 	}
-	cols := len(s.keys)
-	if stalls {
-		cols++
-	}
+	cols := s.cols()
 	if cols == 0 {
 		return nil, "nothing of it has a factor"
 	}
@@ -381,7 +407,7 @@ func solve(points []*point, level Level, stalls bool) (s *solution, refused stri
 	if all <= cols || len(points) < cols {
 		return s, fmt.Sprintf("%d factors are too many for %d places", cols, len(points))
 	}
-	x, y, more := s.rows(points, func(p *point) float64 { return math.Sqrt(float64(p.sums.n)) }, cols)
+	x, y, more := s.rows(points, func(p *point) float64 { return math.Sqrt(float64(p.sums.n)) })
 	var ok bool
 	if s.squares, ok = leastSquares(x, y, more, all, alikeColumns); !ok {
 		return s, "its terms always come together, so that the readings cannot tell them apart"
@@ -389,8 +415,11 @@ func solve(points []*point, level Level, stalls bool) (s *solution, refused stri
 	for j, factor := range s.squares.at {
 		if factor <= 0 {
 			what := "stalls"
-			if j < len(s.keys) {
+			switch {
+			case j < len(s.keys):
 				what = named(s.keys[j])
+			case j == s.callsAt():
+				what = "calls"
 			}
 			return s, fmt.Sprintf("the factor of %s comes out at %.3g, and time does not run backwards", what, factor)
 		}
@@ -417,7 +446,8 @@ func named(key string) string {
 
 // rows are the equations of a solution, each divided by its estimate, since the
 // error of a reading grows with what is read.
-func (s *solution) rows(points []*point, weight func(*point) float64, cols int) (x *mat.Dense, y []float64, more float64) {
+func (s *solution) rows(points []*point, weight func(*point) float64) (x *mat.Dense, y []float64, more float64) {
+	cols := s.cols()
 	x, y = mat.NewDense(len(points), cols, nil), make([]float64, len(points))
 	for i, p := range points {
 		scale := weight(p) / p.total()
@@ -426,10 +456,13 @@ func (s *solution) rows(points []*point, weight func(*point) float64, cols int) 
 			x.Set(i, j, x.At(i, j)+p.parts[k].cycles*scale)
 		}
 		read := p.sums.mean - p.rest
-		if s.stalls {
-			x.Set(i, cols-1, p.stalls*scale)
+		if s.terms.Stalls {
+			x.Set(i, s.stallsAt(), p.stalls*scale)
 		} else {
 			read -= p.stalls
+		}
+		if s.terms.Calls {
+			x.Set(i, s.callsAt(), p.calls*scale)
 		}
 		y[i] = read * scale
 		more += p.sums.m2 / (p.total() * p.total())
@@ -476,8 +509,11 @@ func (s *solution) predict(p *point, rest *solution) float64 {
 		}
 		sum += t.cycles * factor
 	}
-	if s.stalls {
-		return sum + p.stalls*s.squares.at[len(s.squares.at)-1]
+	if s.terms.Calls {
+		sum += p.calls * s.squares.at[s.callsAt()]
+	}
+	if s.terms.Stalls {
+		return sum + p.stalls*s.squares.at[s.stallsAt()]
 	}
 	return sum + p.stalls
 }
@@ -485,26 +521,24 @@ func (s *solution) predict(p *point, rest *solution) float64 {
 // choose takes the factors with the least criterion, where that leaves fewer of
 // them without support.
 func (f *fit) choose() error {
-	wait := false
+	var seen Terms
 	for _, p := range f.points {
-		wait = wait || p.stalls > stallShare*p.total()
+		seen.Stalls = seen.Stalls || p.stalls > leastShare*p.total()
+		seen.Calls = seen.Calls || p.calls > leastShare*p.total()
 	}
 	least := math.Inf(1)
 	before := -1 // factors of the level before
 	for level := ByBoard; level <= ByNode; level++ {
-		for _, stalls := range []bool{false, true} {
-			if stalls && !wait {
+		for _, terms := range []Terms{{}, {Stalls: true}, {Calls: true}, {Stalls: true, Calls: true}} {
+			if terms.Stalls && !seen.Stalls || terms.Calls && !seen.Calls {
 				continue
 			}
-			s, refused := solve(f.points, level, stalls)
-			t := Trial{Level: level, Stalls: stalls, Refused: refused, Criterion: math.Inf(1)}
+			s, refused := solve(f.points, level, terms)
+			t := Trial{Level: level, Terms: terms, Refused: refused, Criterion: math.Inf(1)}
 			if s != nil {
-				t.Factors = len(s.keys)
-				if stalls {
-					t.Factors++
-				}
+				t.Factors = s.cols()
 			}
-			if !stalls {
+			if terms == (Terms{}) {
 				if t.Factors == before {
 					break // the same factors under other names
 				}
@@ -549,8 +583,8 @@ func (f *fit) hold() {
 				in = append(in, p)
 			}
 		}
-		s, refused := solve(in, f.best.level, f.best.stalls)
-		rest, none := solve(in, ByBoard, false)
+		s, refused := solve(in, f.best.level, f.best.terms)
+		rest, none := solve(in, ByBoard, f.best.terms)
 		if none != "" {
 			rest = nil
 		}

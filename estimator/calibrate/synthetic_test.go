@@ -2,10 +2,12 @@ package calibrate
 
 import (
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"strings"
 	"testing"
 
+	"elbowroom/blocks"
 	"elbowroom/blocks/source"
 	"elbowroom/catalog"
 	"elbowroom/estimator"
@@ -137,5 +139,81 @@ func TestIntervalsCoverTheTruth(t *testing.T) {
 				t.Errorf("%.2f %% of the draws take a factor by %v, as the board truly has them; want 95 %%", 100*share, tt.level)
 			}
 		})
+	}
+}
+
+// A board whose kernels are called once a sample, each call by itself taking 0.7
+// of what the estimate says of a call, is told from one that is slower as a
+// whole, and the interval of that factor covers the truth in about 95 % of 500
+// draws (a standard deviation of 1 %, three of which are allowed).
+func TestCallsOfEachSampleAreTold(t *testing.T) {
+	const draws, factor, calls = 500, 1.2, 0.7
+	s := newSynthetic(t, map[string]float64{"noise": factor, "state-variable": factor, "delay": factor, "plate-reverb": factor}, 0.05)
+	dice := rand.New(rand.NewPCG(2, 8))
+	covered, told := 0, 0
+	for range draws {
+		f := s.draw(dice, 4)
+		for _, p := range f.points {
+			p.sums.mean += calls * p.calls
+		}
+		if err := f.choose(); err != nil {
+			t.Fatalf("A board whose kernels are called once a sample is refused: %v.", err)
+		}
+		f.tell()
+		got := f.result.Calls
+		if got == nil || f.result.Level != ByBoard {
+			continue
+		}
+		if told++; got.Interval.Low <= calls && calls <= got.Interval.High {
+			covered++
+		}
+	}
+	if told < draws*95/100 {
+		t.Errorf("%d of %d draws tell one factor for the board and one for calls, as the board truly has them; want 95 %%.", told, draws)
+	}
+	if share := float64(covered) / float64(told); share < 0.92 || share > 0.98 {
+		t.Errorf("%.2f %% of the intervals cover the true factor of calls, want 95 %% and at most 3 more or less.", 100*share)
+	}
+}
+
+// What was learnt of calls comes back from the measured file: each node takes its
+// factor times the estimate, and the factor of calls times its own call for each
+// sample after the first. A graph that says that it calls once a sample takes none.
+func TestCallsAreReadFromTheFile(t *testing.T) {
+	r := &Result{
+		Board: "m4f-168-192k", Level: ByBoard, sizes: []int{48},
+		Factors: []Factor{{Band: blocks.Figure{Value: 2, Low: 1.5, High: 2.5}}},
+		Calls:   &Factor{Band: blocks.Figure{Value: 0.5, Low: 0.4, High: 0.6}},
+	}
+	lib, err := catalog.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var errs source.Errors
+	if catalog.Add(lib, source.NewFile("measured.yaml", []byte(r.File("times.csv"))), &errs); errs.Err() != nil {
+		t.Fatalf("The file that was written cannot be read: %v.", errs.Err())
+	}
+	for _, tt := range []struct {
+		name, lines string
+		calls       float64
+	}{
+		{"a call a block", "", 0.5},
+		{"a call a sample", "code: {calls: sample}\n", 0},
+	} {
+		plain := graphOf(t, show+tt.lines)
+		before, err := plain.Estimate()
+		if err != nil {
+			t.Fatal(err)
+		}
+		after, err := estimator.Read(source.NewFile("show.yaml", []byte(show+tt.lines)), lib, estimator.Options{}, &errs).Estimate()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, n := range plain.Nodes {
+			again, _ := n.Again()
+			if want, got := 2*before.Nodes[i].Mean.Value+tt.calls*again.Value, after.Nodes[i].Mean.Value; math.Abs(got-want) > 1e-6*want {
+				t.Errorf("%s: %s takes %.1f cycles with the file, want %.1f.", tt.name, n.Name, got, want)
+			}
+		}
 	}
 }

@@ -40,10 +40,21 @@ func (f *fit) tell() {
 		}
 		r.Factors = append(r.Factors, made)
 	}
-	if s.stalls {
-		made := factor(len(s.keys), "")
+	if s.terms.Stalls {
+		made := factor(s.stallsAt(), "")
 		made.Readings = f.readings
 		r.Stalls = &made
+	}
+	if s.terms.Calls {
+		made := factor(s.callsAt(), "")
+		// How far a reading lies off is in the bands of compute already.
+		made.Band, made.Readings = made.Interval, 0
+		for _, p := range f.points {
+			if p.calls > 0 {
+				made.Readings += p.sums.n
+			}
+		}
+		r.Calls = &made
 	}
 	r.Rest = f.rest()
 }
@@ -144,7 +155,7 @@ func (f *fit) describe() {
 func (f *fit) outliers() {
 	s := f.best
 	cols := len(s.squares.at)
-	x, y, _ := s.rows(f.points, func(*point) float64 { return 1 }, cols)
+	x, y, _ := s.rows(f.points, func(*point) float64 { return 1 })
 	q, ok := leastSquares(x, y, 0, len(f.points), alikeColumns)
 	if !ok || q.dof < 2 {
 		return

@@ -16,6 +16,10 @@ func (r *Result) File(readings string) string {
 	fmt.Fprintf(&b, "# that names this file under 'catalog:' is answered with it: estimated cycles of\n")
 	fmt.Fprintf(&b, "# compute are multiplied by the factor that stands closest to a node, and a reading\n")
 	fmt.Fprintf(&b, "# lies between 'low' and 'high' times the estimate.\n")
+	if r.Calls != nil {
+		fmt.Fprintf(&b, "# To what processes audio comes for each sample after the first of a block what\n")
+		fmt.Fprintf(&b, "# its call is estimated to take, times the factor of calls.\n")
+	}
 	fmt.Fprintf(&b, "measured: %s\n", r.Board)
 	fmt.Fprintf(&b, "source: %q\n", fmt.Sprintf("%s: %d readings at blocks of %s", readings, r.Readings, sizes))
 	fmt.Fprintf(&b, "compute:\n")
@@ -46,6 +50,9 @@ func (r *Result) File(readings string) string {
 	}
 	if r.Stalls != nil {
 		fmt.Fprintf(&b, "stalls: {%s}\n", edges(r.Stalls.Band))
+	}
+	if r.Calls != nil {
+		fmt.Fprintf(&b, "calls: {%s}\n", edges(r.Calls.Band))
 	}
 	return b.String()
 }
