@@ -58,16 +58,22 @@ func quoted(text string, quotes yaml.Style) string {
 	switch {
 	case quotes&yaml.SingleQuotedStyle != 0 && one:
 		return "'" + strings.ReplaceAll(text, "'", "''") + "'"
-	case quotes&yaml.DoubleQuotedStyle == 0 && one:
-		documents, err := load("{k: " + text + "}")
-		if err == nil && len(documents) == 1 {
-			if pair := documents[0].Content[0].Content; len(pair) == 2 && pair[1].Kind == yaml.ScalarNode &&
-				pair[1].Style == 0 && pair[1].Value == text && pair[1].Tag != "!!null" && pair[1].Anchor == "" {
-				return text
-			}
-		}
+	case quotes&yaml.DoubleQuotedStyle == 0 && one && plain("{k: "+text+"}", text) && plain("k: "+text, text):
+		return text
 	}
 	return strconv.Quote(text)
+}
+
+// plain tells whether the one value of a mapping reads as a text without quotes:
+// what does in braces need not on a line of its own, nor the other way.
+func plain(mapping, text string) bool {
+	documents, err := load(mapping)
+	if err != nil || len(documents) != 1 {
+		return false
+	}
+	pair := documents[0].Content[0].Content
+	return len(pair) == 2 && pair[1].Kind == yaml.ScalarNode &&
+		pair[1].Style == 0 && pair[1].Value == text && pair[1].Tag != "!!null" && pair[1].Anchor == ""
 }
 
 // node is the new value as a file with it would be read: in the place of what

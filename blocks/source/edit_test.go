@@ -181,7 +181,7 @@ func TestEditChangesOneValue(t *testing.T) {
 	for at := range leaves(t, booth) {
 		paths = append(paths, at)
 	}
-	texts := rapid.OneOf(rapid.SampledFrom([]string{"3/16", "yes", "[a", "null", "a: b", "it's", `say "no"`, "200 Hz..4 kHz", "- a", "a#b", "", "!x", "&y"}),
+	texts := rapid.OneOf(rapid.SampledFrom([]string{"3/16", "yes", "[a", "null", "a: b", "it's", `say "no"`, "200 Hz..4 kHz", "- a", "a#b", "", "!x", "&y", "?"}),
 		rapid.StringOf(rapid.RuneFrom([]rune("ab ,:'\"[]{}#-?&*!|>%@`\\ä\n"))))
 	rapid.Check(t, func(t *rapid.T) {
 		at := rapid.SampledFrom(paths).Draw(t, "path")
