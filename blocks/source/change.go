@@ -73,37 +73,37 @@ func plain(mapping, text string) bool {
 	}
 	pair := documents[0].Content[0].Content
 	return len(pair) == 2 && pair[1].Kind == yaml.ScalarNode &&
-		pair[1].Style == 0 && pair[1].Value == text && pair[1].Tag != "!!null" && pair[1].Anchor == ""
+		pair[1].Style == 0 && pair[1].Value == text && pair[1].Tag != nullTag && pair[1].Anchor == ""
 }
 
 // node is the new value as a file with it would be read: in the place of what
 // it stands for.
-func (e *Edit) node(at *yaml.Node) *yaml.Node {
+func (e *Edit) node(at *node) *node {
 	if e.List == nil {
 		return scalar(e.Text, at)
 	}
-	list := &yaml.Node{Kind: yaml.SequenceNode, Tag: "!!seq", Style: yaml.FlowStyle, Line: at.Line, Column: at.Column}
+	list := &node{kind: yaml.SequenceNode, style: yaml.FlowStyle, line: at.line, column: at.column}
 	for _, text := range e.List {
-		list.Content = append(list.Content, scalar(text, at))
+		list.content = append(list.content, scalar(text, at))
 	}
 	return list
 }
 
-func scalar(text string, at *yaml.Node) *yaml.Node {
-	return &yaml.Node{Kind: yaml.ScalarNode, Tag: "!!str", Value: text, Line: at.Line, Column: at.Column}
+func scalar(text string, at *node) *node {
+	return &node{kind: yaml.ScalarNode, value: text, line: at.line, column: at.column}
 }
 
 // member is the index of what a key or an index names; -1: nothing.
-func member(n *yaml.Node, key string) int {
-	switch n.Kind {
+func member(n *node, key string) int {
+	switch n.kind {
 	case yaml.MappingNode:
-		for i := 0; i+1 < len(n.Content); i += 2 {
-			if n.Content[i].Value == key {
+		for i := 0; i+1 < len(n.content); i += 2 {
+			if n.content[i].value == key {
 				return i + 1
 			}
 		}
 	case yaml.SequenceNode:
-		if i, err := strconv.Atoi(key); err == nil && i >= 0 && i < len(n.Content) {
+		if i, err := strconv.Atoi(key); err == nil && i >= 0 && i < len(n.content) {
 			return i
 		}
 	}
@@ -113,58 +113,58 @@ func member(n *yaml.Node, key string) int {
 // find is what an edit is about: the mapping or list it falls in and the index
 // of its value there, or -1 and the part of the path that is missing. It tells
 // why where the edit cannot be made.
-func find(root *yaml.Node, e *Edit) (at *yaml.Node, index int, missing []string, why string) {
+func find(root *node, e *Edit) (at *node, index int, missing []string, why string) {
 	if len(e.Path) == 0 {
 		return root, -1, nil, "an edit needs a path"
 	}
 	at, missing = root, e.Path
 	index = member(at, missing[0])
 	for index >= 0 && len(missing) > 1 {
-		at, missing = at.Content[index], missing[1:]
+		at, missing = at.content[index], missing[1:]
 		index = member(at, missing[0])
 	}
 	switch {
 	case index < 0 && (e.Remove || e.Key != ""):
 		why = fmt.Sprintf("there is no '%s' here", missing[0])
-	case index < 0 && at.Kind != yaml.MappingNode && !past(at, missing):
+	case index < 0 && at.kind != yaml.MappingNode && !past(at, missing):
 		why = fmt.Sprintf("there is no place for '%s' here", missing[0])
-	case e.Key != "" && at.Kind != yaml.MappingNode:
+	case e.Key != "" && at.kind != yaml.MappingNode:
 		why = "the items of a list have no keys"
 	}
 	return at, index, missing, why
 }
 
 // past tells whether what is missing is the item after the last of a list.
-func past(list *yaml.Node, missing []string) bool {
-	return list.Kind == yaml.SequenceNode && len(missing) == 1 && missing[0] == strconv.Itoa(len(list.Content))
+func past(list *node, missing []string) bool {
+	return list.kind == yaml.SequenceNode && len(missing) == 1 && missing[0] == strconv.Itoa(len(list.content))
 }
 
 // changed is a tree with an edit made that find has found to be possible. It
 // shares with the tree before what stays.
-func changed(n *yaml.Node, path []string, e *Edit) *yaml.Node {
+func changed(n *node, path []string, e *Edit) *node {
 	c := *n
-	c.Content = slices.Clone(n.Content)
+	c.content = slices.Clone(n.content)
 	i := member(n, path[0])
 	switch {
 	case i >= 0 && len(path) > 1:
-		c.Content[i] = changed(n.Content[i], path[1:], e)
-	case i < 0 && n.Kind == yaml.SequenceNode:
-		c.Content = append(c.Content, e.node(n))
+		c.content[i] = changed(n.content[i], path[1:], e)
+	case i < 0 && n.kind == yaml.SequenceNode:
+		c.content = append(c.content, e.node(n))
 	case i < 0:
 		value := e.node(n)
 		for _, above := range slices.Backward(path[1:]) {
-			value = &yaml.Node{Kind: yaml.MappingNode, Tag: "!!map", Style: yaml.FlowStyle, Line: n.Line, Column: n.Column,
-				Content: []*yaml.Node{scalar(above, n), value}}
+			value = &node{kind: yaml.MappingNode, style: yaml.FlowStyle, line: n.line, column: n.column,
+				content: []*node{scalar(above, n), value}}
 		}
-		c.Content = append(c.Content, scalar(path[0], n), value)
+		c.content = append(c.content, scalar(path[0], n), value)
 	case e.Key != "":
-		c.Content[i-1] = scalar(e.Key, n.Content[i-1])
-	case e.Remove && n.Kind == yaml.MappingNode:
-		c.Content = slices.Delete(c.Content, i-1, i+1)
+		c.content[i-1] = scalar(e.Key, n.content[i-1])
+	case e.Remove && n.kind == yaml.MappingNode:
+		c.content = slices.Delete(c.content, i-1, i+1)
 	case e.Remove:
-		c.Content = slices.Delete(c.Content, i, i+1)
+		c.content = slices.Delete(c.content, i, i+1)
 	default:
-		c.Content[i] = e.node(n.Content[i])
+		c.content[i] = e.node(n.content[i])
 	}
 	return &c
 }
@@ -195,14 +195,14 @@ func (v Value) PathTo(below Value) []string {
 	return pathTo(v.node, below.node)
 }
 
-func pathTo(n, below *yaml.Node) []string {
-	for i, c := range n.Content {
+func pathTo(n, below *node) []string {
+	for i, c := range n.content {
 		name := strconv.Itoa(i)
-		if n.Kind == yaml.MappingNode {
+		if n.kind == yaml.MappingNode {
 			if i%2 == 0 {
 				continue
 			}
-			name = n.Content[i-1].Value
+			name = n.content[i-1].value
 		}
 		if c == below {
 			return []string{name}

@@ -47,27 +47,27 @@ func (f *File) edit(e Edit) (*File, error) {
 }
 
 // sameTree tells whether two trees hold the same values, whatever their layout.
-func sameTree(a, b *yaml.Node) bool {
-	return a.Kind == b.Kind && (a.Kind != yaml.ScalarNode || a.Value == b.Value && (a.Tag == "!!null") == (b.Tag == "!!null")) &&
-		slices.EqualFunc(a.Content, b.Content, sameTree)
+func sameTree(a, b *node) bool {
+	return a.kind == b.kind && (a.kind != yaml.ScalarNode || a.value == b.value && a.null == b.null) &&
+		slices.EqualFunc(a.content, b.content, sameTree)
 }
 
 // splicer works out one edit: the bytes from start to end that go, the text
 // that comes in their place, and the tree that must be read afterwards.
 type splicer struct {
 	file       *File
-	root       *yaml.Node
+	root       *node
 	edit       Edit
 	start, end int
 	text       string
-	want       *yaml.Node
+	want       *node
 	failed     *Error
 }
 
 // refuse records why the edit cannot be made, with what to type instead.
-func (s *splicer) refuse(at *yaml.Node, why string) {
+func (s *splicer) refuse(at *node, why string) {
 	if s.failed == nil {
-		s.failed = &Error{File: s.file, Pos: s.file.place(at.Line, at.Column), Message: why, Hint: s.edit.String() + " by hand"}
+		s.failed = &Error{File: s.file, Pos: s.file.place(at.line, at.column), Message: why, Hint: s.edit.String() + " by hand"}
 	}
 }
 
@@ -80,11 +80,11 @@ func (s *splicer) run() {
 	s.want = changed(s.root, s.edit.Path, &s.edit)
 	switch {
 	case s.edit.Key != "":
-		key := at.Content[i-1]
-		s.start, s.end, s.text = s.begin(key), s.finish(key), quoted(s.edit.Key, key.Style)
+		key := at.content[i-1]
+		s.start, s.end, s.text = s.begin(key), s.finish(key), quoted(s.edit.Key, key.style)
 	case s.edit.Remove:
 		s.remove(at, i)
-	case i < 0 && at.Kind == yaml.SequenceNode:
+	case i < 0 && at.kind == yaml.SequenceNode:
 		s.append(at)
 	case i < 0:
 		text := s.edit.value(0)
@@ -93,41 +93,41 @@ func (s *splicer) run() {
 		}
 		s.add(at, quoted(missing[0], 0), text)
 	default:
-		s.replace(at.Content[i])
+		s.replace(at.content[i])
 	}
 }
 
-func (s *splicer) replace(value *yaml.Node) {
+func (s *splicer) replace(value *node) {
 	s.start, s.end = s.begin(value), s.finish(value)
 	if s.failed != nil {
 		return
 	}
 	switch old := s.file.text[s.start:s.end]; {
-	case value.Kind != yaml.ScalarNode && value.Style&yaml.FlowStyle == 0:
+	case value.kind != yaml.ScalarNode && value.style&yaml.FlowStyle == 0:
 		s.refuse(value, "what stands here runs over several lines")
-	case value.Kind != yaml.ScalarNode && strings.ContainsAny(old, "#"):
+	case value.kind != yaml.ScalarNode && strings.ContainsAny(old, "#"):
 		s.refuse(value, "a comment may stand inside what would be replaced")
 	case strings.ContainsAny(old, "\r\n"):
 		s.refuse(value, "what stands here runs over several lines")
 	}
-	s.text = s.edit.value(value.Style)
+	s.text = s.edit.value(value.style)
 }
 
 // add puts a new key last into a mapping.
-func (s *splicer) add(mapping *yaml.Node, key, text string) {
+func (s *splicer) add(mapping *node, key, text string) {
 	pair := key + ": " + text
-	if mapping.Style&yaml.FlowStyle != 0 {
+	if mapping.style&yaml.FlowStyle != 0 {
 		s.start = s.begin(mapping) + 1
-		if n := len(mapping.Content); n > 0 {
-			s.start = s.finish(mapping.Content[n-1])
+		if n := len(mapping.content); n > 0 {
+			s.start = s.finish(mapping.content[n-1])
 			pair = ", " + pair
 		}
 		s.end, s.text = s.start, pair
 		return
 	}
-	first, last := mapping.Content[0], mapping.Content[len(mapping.Content)-1]
+	first, last := mapping.content[0], mapping.content[len(mapping.content)-1]
 	if column, aligned := valueColumn(mapping); aligned {
-		if gap := column - first.Column - utf8.RuneCountInString(key) - 1; gap > 1 {
+		if gap := column - first.column - utf8.RuneCountInString(key) - 1; gap > 1 {
 			pair = key + ":" + strings.Repeat(" ", gap) + text
 		}
 	}
@@ -135,7 +135,7 @@ func (s *splicer) add(mapping *yaml.Node, key, text string) {
 	line := s.lineStart(begin)
 	indent := s.file.text[line:begin]
 	if strings.Trim(indent, " ") != "" {
-		indent = strings.Repeat(" ", first.Column-1) // after the dash of a list
+		indent = strings.Repeat(" ", first.column-1) // after the dash of a list
 	}
 	at := s.lineEnd(s.finish(last))
 	s.start, s.end = at, at
@@ -143,74 +143,74 @@ func (s *splicer) add(mapping *yaml.Node, key, text string) {
 }
 
 // append puts a new item last into a list.
-func (s *splicer) append(list *yaml.Node) {
+func (s *splicer) append(list *node) {
 	text := s.edit.value(0)
-	if list.Style&yaml.FlowStyle != 0 {
+	if list.style&yaml.FlowStyle != 0 {
 		s.start = s.begin(list) + 1
-		if n := len(list.Content); n > 0 {
-			s.start = s.finish(list.Content[n-1])
+		if n := len(list.content); n > 0 {
+			s.start = s.finish(list.content[n-1])
 			text = ", " + text
 		}
 		s.end, s.text = s.start, text
 		return
 	}
 	begin := s.begin(list)
-	at := s.lineEnd(s.finish(list.Content[len(list.Content)-1]))
+	at := s.lineEnd(s.finish(list.content[len(list.content)-1]))
 	s.start, s.end = at, at
-	s.text = s.newline(begin) + strings.Repeat(" ", list.Column-1) + "- " + text
+	s.text = s.newline(begin) + strings.Repeat(" ", list.column-1) + "- " + text
 }
 
 // valueColumn is the column in which all values of a block mapping begin, where
 // there are several keys of different length before them.
-func valueColumn(mapping *yaml.Node) (column int, aligned bool) {
+func valueColumn(mapping *node) (column int, aligned bool) {
 	lengths := map[int]bool{}
-	for i := 0; i+1 < len(mapping.Content); i += 2 {
-		key, value := mapping.Content[i], mapping.Content[i+1]
-		if value.Line != key.Line || column != 0 && value.Column != column {
+	for i := 0; i+1 < len(mapping.content); i += 2 {
+		key, value := mapping.content[i], mapping.content[i+1]
+		if value.line != key.line || column != 0 && value.column != column {
 			return 0, false
 		}
-		column = value.Column
-		lengths[len(key.Value)] = true
+		column = value.column
+		lengths[len(key.value)] = true
 	}
 	return column, len(lengths) > 1
 }
 
 // remove takes a member out of a mapping or a list.
-func (s *splicer) remove(of *yaml.Node, i int) {
+func (s *splicer) remove(of *node, i int) {
 	step := 1
-	if of.Kind == yaml.MappingNode {
+	if of.kind == yaml.MappingNode {
 		step = 2
 	}
 	first := i - step + 1 // the key, or the item
-	if of.Style&yaml.FlowStyle != 0 {
+	if of.style&yaml.FlowStyle != 0 {
 		switch {
 		case first > 0:
-			s.start, s.end = s.finish(of.Content[first-1]), s.finish(of.Content[i])
-		case i+1 < len(of.Content):
-			s.start, s.end = s.begin(of.Content[first]), s.begin(of.Content[i+1])
+			s.start, s.end = s.finish(of.content[first-1]), s.finish(of.content[i])
+		case i+1 < len(of.content):
+			s.start, s.end = s.begin(of.content[first]), s.begin(of.content[i+1])
 		default:
-			s.start, s.end = s.begin(of.Content[first]), s.finish(of.Content[i])
+			s.start, s.end = s.begin(of.content[first]), s.finish(of.content[i])
 		}
 		if s.failed == nil && strings.Contains(s.file.text[s.start:s.end], "#") {
-			s.refuse(of.Content[first], "a comment may stand inside what would be taken out")
+			s.refuse(of.content[first], "a comment may stand inside what would be taken out")
 		}
 		return
 	}
-	if len(of.Content) == step {
-		s.refuse(of.Content[first], "this stands alone, and nothing would be left")
+	if len(of.content) == step {
+		s.refuse(of.content[first], "this stands alone, and nothing would be left")
 		return
 	}
-	begin, finish := s.begin(of.Content[first]), s.finish(of.Content[i])
+	begin, finish := s.begin(of.content[first]), s.finish(of.content[i])
 	if s.failed != nil {
 		return
 	}
 	s.start = s.lineStart(begin)
 	before := s.file.text[s.start:begin]
-	if of.Kind == yaml.SequenceNode {
+	if of.kind == yaml.SequenceNode {
 		before = strings.Replace(before, "-", " ", 1)
 	}
 	if strings.Trim(before, " ") != "" {
-		s.refuse(of.Content[first], "something else stands before this in its line")
+		s.refuse(of.content[first], "something else stands before this in its line")
 		return
 	}
 	s.end = s.lineEnd(finish)
@@ -243,36 +243,36 @@ func (s *splicer) comments(start, end int) []string {
 }
 
 // begin is the offset at which a value begins.
-func (s *splicer) begin(n *yaml.Node) int {
-	offset, ok := s.file.offset(n.Line, n.Column)
-	if !ok || n.Kind == yaml.ScalarNode && n.Style == 0 && n.Value == "" {
+func (s *splicer) begin(n *node) int {
+	offset, ok := s.file.offset(n.line, n.column)
+	if !ok || n.kind == yaml.ScalarNode && n.style == 0 && n.value == "" {
 		s.refuse(n, "what is not written has no place")
 	}
 	return offset
 }
 
 // finish is the offset after the last character of a value.
-func (s *splicer) finish(n *yaml.Node) int {
+func (s *splicer) finish(n *node) int {
 	at := s.begin(n)
 	if s.failed != nil {
 		return at
 	}
 	text := s.file.text
 	switch {
-	case n.Kind == yaml.ScalarNode && n.Style&(yaml.SingleQuotedStyle|yaml.DoubleQuotedStyle) != 0:
+	case n.kind == yaml.ScalarNode && n.style&(yaml.SingleQuotedStyle|yaml.DoubleQuotedStyle) != 0:
 		return s.closing(n, at)
-	case n.Kind == yaml.ScalarNode:
-		if n.Style != 0 || !strings.HasPrefix(text[at:], n.Value) {
+	case n.kind == yaml.ScalarNode:
+		if n.style != 0 || !strings.HasPrefix(text[at:], n.value) {
 			s.refuse(n, "what stands here runs over several lines")
 			return at
 		}
-		return at + len(n.Value)
-	case len(n.Content) > 0:
-		at = s.finish(n.Content[len(n.Content)-1])
+		return at + len(n.value)
+	case len(n.content) > 0:
+		at = s.finish(n.content[len(n.content)-1])
 	default:
 		at++ // the bracket that opens
 	}
-	if n.Style&yaml.FlowStyle == 0 || s.failed != nil {
+	if n.style&yaml.FlowStyle == 0 || s.failed != nil {
 		return at
 	}
 	for at < len(text) {
@@ -292,7 +292,7 @@ func (s *splicer) finish(n *yaml.Node) int {
 }
 
 // closing is the offset after the quote that ends a scalar.
-func (s *splicer) closing(n *yaml.Node, at int) int {
+func (s *splicer) closing(n *node, at int) int {
 	text := s.file.text
 	quote := text[at]
 	for i := at + 1; i < len(text); i++ {

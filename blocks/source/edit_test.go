@@ -145,15 +145,15 @@ func leaves(t fataler, text string) map[string]string {
 	walk = func(at string, v Value) {
 		switch {
 		case v.IsMapping():
-			for i := 0; i+1 < len(v.node.Content); i += 2 {
-				walk(at+"/"+v.node.Content[i].Value, Value{v.file, v.node.Content[i+1], v.errs})
+			for i := 0; i+1 < len(v.node.content); i += 2 {
+				walk(at+"/"+v.node.content[i].value, Value{v.file, v.node.content[i+1], v.errs})
 			}
 		case v.IsList():
 			for i, item := range v.items() {
 				walk(fmt.Sprintf("%s/%d", at, i), item)
 			}
 		case v.node != nil:
-			all[at] = v.node.Value
+			all[at] = v.node.value
 		}
 	}
 	walk("", Parse(NewFile("booth.yaml", []byte(text)), &errs))
@@ -253,12 +253,12 @@ func TestEdited(t *testing.T) {
 	}
 	var errs Errors
 	root := Parse(file, &errs)
-	before, _ := root.AppendTree(nil)
+	before := root.AppendTree(nil)
 	edited, err := root.Edited(&errs, edits...)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if after, _ := root.AppendTree(nil); !bytes.Equal(before, after) {
+	if !bytes.Equal(before, root.AppendTree(nil)) {
 		t.Errorf("an edit in memory changed the tree that it was made from")
 	}
 	written, err := file.Edit(edits...)

@@ -34,14 +34,14 @@ func (v Value) Object(what string) *Object {
 		v.Fail("", "expected a mapping for %s, found %s", what, v.kind())
 		return o
 	}
-	n := len(v.node.Content) / 2
+	n := len(v.node.content) / 2
 	o.members = make([]Member, 0, n)
 	var first map[string]Value
 	if n > smallMapping {
 		first = make(map[string]Value, n)
 	}
-	for i := 0; i+1 < len(v.node.Content); i += 2 {
-		key := Value{v.file, v.node.Content[i], v.errs}
+	for i := 0; i+1 < len(v.node.content); i += 2 {
+		key := Value{v.file, v.node.content[i], v.errs}
 		name := key.Text("a name")
 		if name == "" {
 			if key.IsText() {
@@ -61,11 +61,11 @@ func (v Value) Object(what string) *Object {
 			key.Fail("", "'%s' stands twice in %s, first in line %d", clip(name), what, earlier.Pos().Line)
 			continue
 		}
-		value := v.node.Content[i+1]
-		if value.Tag == "!!null" && value.Value == "" {
+		value := v.node.content[i+1]
+		if value.null && value.value == "" {
 			// What is not written has no place of its own.
 			nothing := *value
-			nothing.Line, nothing.Column = key.node.Line, key.node.Column
+			nothing.line, nothing.column = key.node.line, key.node.column
 			value = &nothing
 		}
 		o.members = append(o.members, Member{key, name, Value{v.file, value, v.errs}})

@@ -121,14 +121,15 @@ func Parse(file *File, errs *Errors) Value {
 	if len(documents) == 0 {
 		return whole("the file is empty")
 	}
-	v := Value{file, documents[0].Content[0], errs}
 	if len(documents) > 1 {
-		(Value{file, documents[1], errs}).Fail("", "a second document begins here, and only one is read")
+		errs.Add(file.mistake(documents[1], "", "a second document begins here, and only one is read"))
 		return Value{}
 	}
-	if !v.plain() {
+	if mistake := file.notPlain(documents[0].Content[0]); mistake != nil {
+		errs.Add(mistake)
 		return Value{}
 	}
+	v := Value{file, compact(documents[0].Content[0]), errs}
 	if v.kind() == "nothing" {
 		return whole("the file is empty")
 	}

@@ -2,54 +2,94 @@ package source
 
 import (
 	"encoding/binary"
-	"slices"
 
 	"go.yaml.in/yaml/v4"
 )
 
-// treeTags are the tags that a plain value can have, numbered in a tree.
-var treeTags = []string{"!!str", "!!int", "!!float", "!!bool", "!!null", "!!map", "!!seq", "!!timestamp", "!!merge"}
+// node is a value as it was parsed: of the parser's own node what is needed,
+// which is less than half.
+type node struct {
+	content      []*node // keys and values of a mapping in turn, items of a list
+	value        string  // of a scalar
+	line, column int
+	kind         yaml.Kind // scalar, mapping or list
+	style        yaml.Style
+	null         bool
+}
 
-// inTree tells whether a tree holds values of a kind.
-func inTree(k yaml.Kind) bool {
+const nullTag = "!!null"
+
+// compact takes over a value that is plain and all below it.
+func compact(n *yaml.Node) *node {
+	c := &node{value: n.Value, line: n.Line, column: n.Column, kind: n.Kind, style: n.Style, null: n.Tag == nullTag}
+	if len(n.Content) > 0 {
+		c.content = make([]*node, len(n.Content))
+	}
+	for i, below := range n.Content {
+		c.content[i] = compact(below)
+	}
+	return c
+}
+
+// inFiles tells whether plain values have a kind.
+func inFiles(k yaml.Kind) bool {
 	return k == yaml.ScalarNode || k == yaml.MappingNode || k == yaml.SequenceNode
 }
 
+// notPlain is the mistake of the first anchor, alias or tag; nil: there is none.
+// They are not needed in these files; following aliases is how a small file
+// becomes huge, and a tag would go unread.
+func (f *File) notPlain(n *yaml.Node) *Error {
+	switch {
+	case n.Kind == yaml.AliasNode || n.Anchor != "":
+		return f.mistake(n, "write the value out where it is used", "anchors and aliases are not read here")
+	case n.Style&yaml.TaggedStyle != 0:
+		return f.mistake(n, "write the value alone", "tags are not read here")
+	}
+	for _, below := range n.Content {
+		if mistake := f.notPlain(below); mistake != nil {
+			return mistake
+		}
+	}
+	return nil
+}
+
+func (f *File) mistake(n *yaml.Node, hint, message string) *Error {
+	return &Error{File: f, Pos: f.place(n.Line, n.Column), Message: message, Hint: hint}
+}
+
 // AppendTree appends a value and all below it to b in a compact form, which
-// ReadTree reads back much faster than YAML is parsed. It is false where the
-// value holds what the form has no place for.
-func (v Value) AppendTree(b []byte) ([]byte, bool) {
+// ReadTree reads back much faster than YAML is parsed. Of a value that is not
+// given it appends nothing.
+func (v Value) AppendTree(b []byte) []byte {
 	if v.node == nil {
-		return b, false
+		return b
 	}
 	b = binary.AppendUvarint(b, uint64(countNodes(v.node)))
 	return appendNode(b, v.node)
 }
 
-func countNodes(n *yaml.Node) int {
+func countNodes(n *node) int {
 	count := 1
-	for _, c := range n.Content {
+	for _, c := range n.content {
 		count += countNodes(c)
 	}
 	return count
 }
 
-func appendNode(b []byte, n *yaml.Node) ([]byte, bool) {
-	tag := slices.Index(treeTags, n.Tag)
-	if tag < 0 || !inTree(n.Kind) {
-		return b, false
+func appendNode(b []byte, n *node) []byte {
+	null := 0
+	if n.null {
+		null = 1
 	}
-	for _, x := range []int{int(n.Kind), int(n.Style), tag, n.Line, n.Column, len(n.Value), len(n.Content)} {
+	for _, x := range []int{int(n.kind), int(n.style), null, n.line, n.column, len(n.value), len(n.content)} {
 		b = binary.AppendUvarint(b, uint64(x))
 	}
-	b = append(b, n.Value...)
-	for _, c := range n.Content {
-		var ok bool
-		if b, ok = appendNode(b, c); !ok {
-			return b, false
-		}
+	b = append(b, n.value...)
+	for _, c := range n.content {
+		b = appendNode(b, c)
 	}
-	return b, true
+	return b
 }
 
 // ReadTree reads what AppendTree wrote for a value of the file. It is false
@@ -61,7 +101,7 @@ func ReadTree(file *File, tree string, errs *Errors) (Value, bool) {
 		return Value{}, false
 	}
 	// One piece of memory for all nodes, and one for all lists of them.
-	r.nodes, r.below = make([]yaml.Node, count), make([]*yaml.Node, count)
+	r.nodes, r.below = make([]node, count), make([]*node, count)
 	root := r.node()
 	if root == nil || len(r.nodes) > 0 || r.rest != "" {
 		return Value{}, false
@@ -71,8 +111,8 @@ func ReadTree(file *File, tree string, errs *Errors) (Value, bool) {
 
 type treeReader struct {
 	rest  string
-	nodes []yaml.Node  // not yet given out
-	below []*yaml.Node // not yet given out
+	nodes []node  // not yet given out
+	below []*node // not yet given out
 }
 
 // number reads a number; -1: there is none.
@@ -90,22 +130,22 @@ func (r *treeReader) number() int {
 }
 
 // node reads a node and all below it; nil: the tree is damaged.
-func (r *treeReader) node() *yaml.Node {
+func (r *treeReader) node() *node {
 	if len(r.nodes) == 0 {
 		return nil
 	}
 	n := &r.nodes[0]
 	r.nodes = r.nodes[1:]
-	kind, style, tag := r.number(), r.number(), r.number()
+	kind, style, null := r.number(), r.number(), r.number()
 	line, column, length, children := r.number(), r.number(), r.number(), r.number()
-	if min(kind, style, tag, line, column, length, children) < 0 || !inTree(yaml.Kind(kind)) || tag >= len(treeTags) || length > len(r.rest) || children > len(r.below) {
+	if min(kind, style, null, line, column, length, children) < 0 || !inFiles(yaml.Kind(kind)) || null > 1 || length > len(r.rest) || children > len(r.below) {
 		return nil
 	}
-	n.Kind, n.Style, n.Tag, n.Line, n.Column = yaml.Kind(kind), yaml.Style(style), treeTags[tag], line, column
-	n.Value, r.rest = r.rest[:length], r.rest[length:]
-	n.Content, r.below = r.below[:children:children], r.below[children:]
-	for i := range n.Content {
-		if n.Content[i] = r.node(); n.Content[i] == nil {
+	n.kind, n.style, n.null, n.line, n.column = yaml.Kind(kind), yaml.Style(style), null == 1, line, column
+	n.value, r.rest = r.rest[:length], r.rest[length:]
+	n.content, r.below = r.below[:children:children], r.below[children:]
+	for i := range n.content {
+		if n.content[i] = r.node(); n.content[i] == nil {
 			return nil
 		}
 	}

@@ -13,7 +13,7 @@ import (
 // given; its methods are safe and report nothing.
 type Value struct {
 	file *File
-	node *yaml.Node
+	node *node
 	errs *Errors
 }
 
@@ -31,7 +31,7 @@ func (v Value) Pos() Pos {
 	if v.node == nil {
 		return Pos{}
 	}
-	return v.file.place(v.node.Line, v.node.Column)
+	return v.file.place(v.node.line, v.node.column)
 }
 
 // Where prints the place as file:line:column, or the name alone where the value
@@ -58,7 +58,7 @@ func (v Value) FailAt(offset int, hint, format string, args ...any) {
 	}
 	pos := v.Pos()
 	if offset > 0 && v.IsText() && v.verbatim() {
-		pos.Column += min(offset, utf8.RuneCountInString(v.node.Value))
+		pos.Column += min(offset, utf8.RuneCountInString(v.node.value))
 	}
 	v.errs.Add(&Error{File: v.file, Pos: pos, Message: fmt.Sprintf(format, args...), Hint: hint})
 }
@@ -72,27 +72,27 @@ func (v Value) Mistake(hint, format string, args ...any) *Error {
 // FromText makes a value that stands in no file: name says where it came from
 // ("--board").
 func FromText(name, text string, errs *Errors) Value {
-	return Value{NewFile(name, nil), &yaml.Node{Kind: yaml.ScalarNode, Tag: "!!str", Value: text}, errs}
+	return Value{NewFile(name, nil), &node{kind: yaml.ScalarNode, value: text}, errs}
 }
 
 // IsMapping, IsList and IsText tell the kind; a null is none of them.
-func (v Value) IsMapping() bool { return v.node != nil && v.node.Kind == yaml.MappingNode }
+func (v Value) IsMapping() bool { return v.node != nil && v.node.kind == yaml.MappingNode }
 
 // IsList tells whether the value is a list.
-func (v Value) IsList() bool { return v.node != nil && v.node.Kind == yaml.SequenceNode }
+func (v Value) IsList() bool { return v.node != nil && v.node.kind == yaml.SequenceNode }
 
 // IsText tells whether the value is a scalar other than null.
 func (v Value) IsText() bool {
-	return v.node != nil && v.node.Kind == yaml.ScalarNode && v.node.Tag != "!!null"
+	return v.node != nil && v.node.kind == yaml.ScalarNode && !v.node.null
 }
 
 // Under is the value of a key of a mapping, looked up without reading it: it
 // records no mistakes. Where there is none it is not given.
 func (v Value) Under(key string) Value {
 	if v.IsMapping() {
-		for i := 0; i+1 < len(v.node.Content); i += 2 {
-			if v.node.Content[i].Value == key {
-				return Value{v.file, v.node.Content[i+1], v.errs}
+		for i := 0; i+1 < len(v.node.content); i += 2 {
+			if v.node.content[i].value == key {
+				return Value{v.file, v.node.content[i+1], v.errs}
 			}
 		}
 	}
@@ -106,8 +106,8 @@ func (v Value) Keys() []string {
 		return nil
 	}
 	var keys []string
-	for i := 0; i+1 < len(v.node.Content); i += 2 {
-		keys = append(keys, v.node.Content[i].Value)
+	for i := 0; i+1 < len(v.node.content); i += 2 {
+		keys = append(keys, v.node.content[i].value)
 	}
 	return keys
 }
@@ -120,24 +120,24 @@ func (v Value) Flow() string {
 	return flow(v.node)
 }
 
-func flow(n *yaml.Node) string {
+func flow(n *node) string {
 	var words []string
-	switch n.Kind {
+	switch n.kind {
 	case yaml.MappingNode:
-		for i := 0; i+1 < len(n.Content); i += 2 {
-			words = append(words, flow(n.Content[i])+": "+flow(n.Content[i+1]))
+		for i := 0; i+1 < len(n.content); i += 2 {
+			words = append(words, flow(n.content[i])+": "+flow(n.content[i+1]))
 		}
 		return "{" + strings.Join(words, ", ") + "}"
 	case yaml.SequenceNode:
-		for _, c := range n.Content {
+		for _, c := range n.content {
 			words = append(words, flow(c))
 		}
 		return "[" + strings.Join(words, ", ") + "]"
 	}
-	if n.Style != 0 {
-		return strconv.Quote(n.Value)
+	if n.style != 0 {
+		return strconv.Quote(n.value)
 	}
-	return n.Value
+	return n.value
 }
 
 func (v Value) kind() string {
@@ -147,7 +147,7 @@ func (v Value) kind() string {
 	case v.IsList():
 		return "a list"
 	case v.IsText():
-		return "the value '" + clip(v.node.Value) + "'"
+		return "the value '" + clip(v.node.value) + "'"
 	}
 	return "nothing"
 }
@@ -162,7 +162,7 @@ func (v Value) Text(what string) string {
 		v.Fail("", "expected %s, found %s", what, v.kind())
 		return ""
 	}
-	return v.node.Value
+	return v.node.value
 }
 
 // Truth is a value that must be true or false; not given, it is false.
@@ -185,12 +185,12 @@ func (v Value) Below(key string) []string {
 	}
 	var texts []string
 	seen := map[string]bool{}
-	var walk func(n *yaml.Node)
-	walk = func(n *yaml.Node) {
-		for i, c := range n.Content {
-			if n.Kind == yaml.MappingNode && i%2 == 1 && n.Content[i-1].Value == key && c.Kind == yaml.ScalarNode && !seen[c.Value] {
-				seen[c.Value] = true
-				texts = append(texts, c.Value)
+	var walk func(n *node)
+	walk = func(n *node) {
+		for i, c := range n.content {
+			if n.kind == yaml.MappingNode && i%2 == 1 && n.content[i-1].value == key && c.kind == yaml.ScalarNode && !seen[c.value] {
+				seen[c.value] = true
+				texts = append(texts, c.value)
 			}
 			walk(c)
 		}
@@ -223,8 +223,8 @@ func (v Value) OneOrMore() []Value {
 }
 
 func (v Value) items() []Value {
-	items := make([]Value, len(v.node.Content))
-	for i, n := range v.node.Content {
+	items := make([]Value, len(v.node.content))
+	for i, n := range v.node.content {
 		items[i] = Value{v.file, n, v.errs}
 	}
 	return items
@@ -233,35 +233,15 @@ func (v Value) items() []Value {
 // verbatim tells whether a scalar stands in its line as Text gives it: without
 // quotes or a tag, and on one line.
 func (v Value) verbatim() bool {
-	line, _ := v.file.line(v.node.Line)
+	line, _ := v.file.line(v.node.line)
 	column := 1
 	for at := range line {
-		if column == v.node.Column {
-			return strings.HasPrefix(line[at:], v.node.Value)
+		if column == v.node.column {
+			return strings.HasPrefix(line[at:], v.node.value)
 		}
 		column++
 	}
 	return false
-}
-
-// plain records a mistake at the first anchor, alias or tag, and tells whether
-// there was none. They are not needed in these files; following aliases is how
-// a small file becomes huge, and a tag would go unread.
-func (v Value) plain() bool {
-	switch {
-	case v.node.Kind == yaml.AliasNode || v.node.Anchor != "":
-		v.Fail("write the value out where it is used", "anchors and aliases are not read here")
-		return false
-	case v.node.Style&yaml.TaggedStyle != 0:
-		v.Fail("write the value alone", "tags are not read here")
-		return false
-	}
-	for _, n := range v.node.Content {
-		if !(Value{v.file, n, v.errs}).plain() {
-			return false
-		}
-	}
-	return true
 }
 
 // clip shortens text that a message quotes.
