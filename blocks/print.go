@@ -125,6 +125,22 @@ func (u Unit) Format(value float64) string {
 	return text
 }
 
+// Rounded prints a value of this kind for people, rounded: '20.8 µs', '44.1 kHz',
+// '48 000'.
+func (u Unit) Rounded(value float64) string {
+	switch u {
+	case UnitTime:
+		return Seconds(value).String()
+	case UnitFrequency:
+		return Hertz(value).String()
+	case UnitBytes:
+		return Bytes(value).String()
+	case UnitCount:
+		return significant(math.Round(value), 3)
+	}
+	return u.Format(value)
+}
+
 // step is one unit of a ladder, least first.
 type step struct {
 	size float64

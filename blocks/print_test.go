@@ -193,6 +193,27 @@ func TestUnitFormat(t *testing.T) {
 	}
 }
 
+func TestUnitRounded(t *testing.T) {
+	tests := []struct {
+		unit  Unit
+		value float64
+		want  string
+	}{
+		{UnitTime, 1.0 / 48000, "20.8 µs"}, // a sample at 48 kHz
+		{UnitTime, 60, "60 s"},
+		{UnitFrequency, 44100, "44.1 kHz"},
+		{UnitBytes, 65536, "64 KiB"},
+		{UnitCount, 48000, "48 000"},
+		{UnitCount, -12000, "-12 000"},
+		{UnitRatio, 0.7, "0.7"},
+	}
+	for _, tt := range tests {
+		if got := tt.unit.Rounded(tt.value); got != tt.want {
+			t.Errorf("%v of kind %v prints as %q, want %q", tt.value, tt.unit, got, tt.want)
+		}
+	}
+}
+
 // parsed reads back what was printed and fails the test if it cannot.
 func parsed(t *rapid.T, text string, unit Unit) float64 {
 	got, err := Parse(text, unit, Timebase{})

@@ -209,7 +209,7 @@ func (r *LimitsReport) document() document {
 			case stoppedByRefusal:
 				refusals = append(refusals, fmt.Sprintf("%s at %s: %s", l.title, l.Past, l.Refusal))
 			}
-			edges.add(l.title, amountOf(l.unit, l.Now), amountOf(l.unit, l.Value), l.Write, by)
+			edges.add(l.title, l.unit.Rounded(l.Now), l.unit.Rounded(l.Value), l.Write, by)
 			if per, size := perUnit(l.unit); !seen[l.title] && (l.Memory != 0 || l.Flash != 0 || l.Cycles != 0) {
 				seen[l.title] = true
 				costs.add(l.title, per, slope(l.Memory*size), slope(l.Flash*size), slope(l.Cycles*size))

@@ -126,7 +126,7 @@ func (r *SweepReport) picture() picture {
 		}
 	}
 	values := r.Axes[along].Values
-	x := axis{label: r.Axes[along].Parameter, say: func(v float64) string { return amountOf(r.units[along], v) }, log: wide(values)}
+	x := axis{label: r.Axes[along].Parameter, say: func(v float64) string { return r.units[along].Rounded(v) }, log: wide(values)}
 	lines := func(of func(*Setting) float64) []line {
 		var list []line
 		count := 1
@@ -136,7 +136,7 @@ func (r *SweepReport) picture() picture {
 		for k := range count {
 			l := line{ramp: -1}
 			if other >= 0 {
-				l.name = amountOf(r.units[other], r.Axes[other].Values[k])
+				l.name = r.units[other].Rounded(r.Axes[other].Values[k])
 				if k == 0 {
 					l.name = r.Axes[other].Parameter + " " + l.name
 				}

@@ -8,8 +8,6 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
-
-	"elbowroom/blocks"
 )
 
 // question runs what answers a question about one graph file, whose name is the
@@ -87,21 +85,6 @@ func sideBySide(title string, fixed *table, headers []string, cells [][]string) 
 		from, title = to, ""
 	}
 	return d
-}
-
-// amountOf is a value of a kind in words for people.
-func amountOf(u blocks.Unit, v float64) string {
-	switch u {
-	case blocks.UnitTime:
-		return blocks.Seconds(v).String()
-	case blocks.UnitFrequency:
-		return blocks.Hertz(v).String()
-	case blocks.UnitBytes:
-		return blocks.Bytes(v).String()
-	case blocks.UnitCount:
-		return whole(v)
-	}
-	return u.Format(v)
 }
 
 // plain is a number for other programs, which have units in their headers.

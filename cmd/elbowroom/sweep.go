@@ -180,7 +180,7 @@ func (r *SweepReport) best() string {
 func (r *SweepReport) at(s *Setting) string {
 	var words []string
 	for k, v := range s.At {
-		words = append(words, r.Axes[k].Parameter+" "+amountOf(r.units[k], v))
+		words = append(words, r.Axes[k].Parameter+" "+r.units[k].Rounded(v))
 	}
 	return strings.Join(words, " and ")
 }
@@ -263,7 +263,7 @@ func (r *SweepReport) list(settings []Setting) *table {
 		s := &settings[i]
 		var row []string
 		for k, v := range s.At {
-			row = append(row, amountOf(r.units[k], v))
+			row = append(row, r.units[k].Rounded(v))
 		}
 		if s.Refusal != "" {
 			t.add(append(row, "", "", "", stoppedByRefusal)...)
@@ -299,11 +299,11 @@ func (r *SweepReport) grids(title string, quantity func(*Setting) string) docume
 	fixed := &table{align: "r", header: []string{r.Axes[down].Parameter + " \\ " + r.Axes[across].Parameter}}
 	var headers []string
 	for _, v := range columns {
-		headers = append(headers, amountOf(r.units[across], v))
+		headers = append(headers, r.units[across].Rounded(v))
 	}
 	cells := make([][]string, len(rows))
 	for i, v := range rows {
-		fixed.add(amountOf(r.units[down], v))
+		fixed.add(r.units[down].Rounded(v))
 		for j := range columns {
 			cells[i] = append(cells[i], cell(i, j))
 		}

@@ -294,7 +294,7 @@ func (d *desk) controls() (whole []control, each []nodeControls) {
 		}
 	}
 	for _, dial := range ask.Dials(g) {
-		c := control{ID: dialID(dial), Name: dialID(dial), Title: dial.String(), Node: -1, Text: dial.Text(dial.Now), Range: dial.Unit.FormatSpan(dial.Range)}
+		c := control{ID: dialID(dial), Name: dialID(dial), Title: dial.String(), Node: -1, Text: dial.Text(dial.Now), Range: dial.Unit.Rounded(dial.Range.Low) + " to " + dial.Unit.Rounded(dial.Range.High)}
 		owner := owner(g, dial.Name)
 		if owner >= 0 && owner != opened {
 			continue

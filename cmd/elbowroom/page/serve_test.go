@@ -13,6 +13,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"runtime"
 	"strings"
 	"sync"
 	"testing"
@@ -340,29 +341,43 @@ func TestServesManyAndEnds(t *testing.T) {
 	}
 	var all sync.WaitGroup
 	failures := make(chan error, 200)
+	most := heap()
+	until := time.Now()
+	if os.Getenv("ELBOWROOM_TOOLS") == "required" {
+		until = until.Add(10 * time.Second)
+	}
+	client := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: 200}}
 	for i := range 200 {
 		all.Go(func() {
-			form := url.Values{"token": {s.token}, "name": {"dial.0.echo.time"}, "value": {fmt.Sprintf("%d ms", 100+i)}}
-			r, _ := http.NewRequest(http.MethodPost, at+"/set", strings.NewReader(form.Encode()))
-			r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
-			r.Header.Set("Origin", at)
-			r.Header.Set("HX-Request", "true")
-			answer, err := http.DefaultClient.Do(r)
-			if err != nil {
-				failures <- err
-				return
-			}
-			defer answer.Body.Close()
-			if text, err := io.ReadAll(answer.Body); err != nil || answer.StatusCode != http.StatusOK || !strings.Contains(string(text), `id="desk"`) {
-				failures <- fmt.Errorf("%d, %v", answer.StatusCode, err)
+			for again := true; again; again = time.Now().Before(until) {
+				if err := turn(client, at, s.token, 100+i); err != nil {
+					failures <- err
+					return
+				}
 			}
 		})
 	}
-	all.Wait()
+	finished := make(chan struct{})
+	go func() { all.Wait(); close(finished) }()
+	for running := true; running; most = max(most, heap()) {
+		select {
+		case <-finished:
+			running = false
+		case <-time.After(100 * time.Millisecond):
+		}
+	}
 	close(failures)
 	for err := range failures {
 		t.Errorf("a client beside slow ones is not served: %v", err)
 	}
+	const bound = 256 << 20
+	if most > bound {
+		t.Errorf("200 clients take %d MiB at once, want at most %d MiB", most>>20, bound>>20)
+	}
+	if n := s.server.Unsaved(); n != 1 {
+		t.Errorf("after turns of one dial alone there are %d changes, want 1", n)
+	}
+	client.CloseIdleConnections()
 	http.DefaultClient.CloseIdleConnections()
 	cancel()
 	select {
@@ -373,6 +388,35 @@ func TestServesManyAndEnds(t *testing.T) {
 	case <-time.After(30 * time.Second):
 		t.Error("the server does not end")
 	}
+}
+
+// turn turns the dial of a time as the page's own script does.
+func turn(client *http.Client, at, token string, milliseconds int) error {
+	form := url.Values{"token": {token}, "name": {"dial.0.echo.time"}, "value": {fmt.Sprintf("%d ms", milliseconds)}}
+	r, err := http.NewRequest(http.MethodPost, at+"/set", strings.NewReader(form.Encode()))
+	if err != nil {
+		return err
+	}
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	r.Header.Set("Origin", at)
+	r.Header.Set("HX-Request", "true")
+	answer, err := client.Do(r)
+	if err != nil {
+		return err
+	}
+	defer answer.Body.Close()
+	text, err := io.ReadAll(answer.Body)
+	if err != nil || answer.StatusCode != http.StatusOK || !strings.Contains(string(text), `id="desk"`) {
+		return fmt.Errorf("%d, %v", answer.StatusCode, err)
+	}
+	return nil
+}
+
+// heap is the memory, in bytes, that this process holds for what it works on.
+func heap() uint64 {
+	var m runtime.MemStats
+	runtime.ReadMemStats(&m)
+	return m.HeapInuse
 }
 
 type endless struct{}
