@@ -140,12 +140,13 @@ func (s *substitution) rename() bool {
 	outputs := s.old.Block().Outputs
 	for _, reader := range s.g.Nodes {
 		fits := true
-		reader.eachSource(func(src Source, _ bool) {
+		reader.eachSource(func(src Source, drive bool) {
 			if src.Node != s.node {
 				return
 			}
 			to := counterpart(s.block.Outputs, outputs, src.Port)
-			if to < 0 || src.Group >= 0 && to != 0 {
+			// Control in place of audio may move others, and is not to be heard.
+			if to < 0 || src.Group >= 0 && to != 0 || !drive && s.block.Outputs[to].Kind != outputs[src.Port].Kind {
 				fits = false
 				return
 			}
@@ -171,16 +172,17 @@ func (s *substitution) rename() bool {
 }
 
 // counterpart finds the port that stands in for one of some others: of the same
-// kind, and of the same name or the main one for the main one. -1: there is none.
+// kind, or control for audio; and of the same name or the main one for the main
+// one. -1: there is none.
 func counterpart(ports, others []blocks.Port, index int) int {
 	to := slices.IndexFunc(ports, func(p blocks.Port) bool { return p.Name == others[index].Name })
 	if to < 0 && index == 0 && len(ports) > 0 {
 		to = 0
 	}
-	if to >= 0 && ports[to].Kind != others[index].Kind {
-		return -1
+	if to < 0 || ports[to].Kind == others[index].Kind || ports[to].Kind == blocks.Control && others[index].Kind == blocks.Audio {
+		return to
 	}
-	return to
+	return -1
 }
 
 // drop takes out what only the node before could have: channels, and banks of

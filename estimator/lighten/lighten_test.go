@@ -477,3 +477,44 @@ nodes:
 		t.Error("the control rate is never lowered")
 	}
 }
+
+// A tone that only moves others may become a low-frequency oscillator, which
+// then is heard in steps; one that is heard itself or is too fast may not.
+func TestControlForAudio(t *testing.T) {
+	const text = `board: m4f-100-128k
+sample_rate: 48 kHz
+block_size: 48
+nodes:
+  sway: {block: sine, pitch: PITCH}
+  wind: {block: noise}
+  howl: {block: ladder, from: wind, cutoff: {from: sway, span: 200 Hz..4 kHz}}
+  hum:  {block: ladder, from: wind, cutoff: {from: sway, span: 200 Hz..4 kHz}}
+  out:  {block: audio-out, from: [howl, HEARD]}
+`
+	for _, tt := range []struct {
+		what, pitch, heard string
+		offered            bool
+	}{
+		{"a slow tone that moves two cutoffs", "3 Hz", "hum", true},
+		{"a slow tone that is heard too", "3 Hz", "sway", false},
+		{"a tone faster than the other goes", "300 Hz", "hum", false},
+	} {
+		e := estimated(t, strings.NewReplacer("PITCH", tt.pitch, "HEARD", tt.heard).Replace(text))
+		swaps, err := e.Alternatives(e.Graph.Node("sway"), deepest, mostOf)
+		if err != nil {
+			t.Fatal(err)
+		}
+		i := slices.IndexFunc(swaps, func(w estimator.Swap) bool {
+			return strings.Contains(w.Change, "block: lfo, frequency: "+tt.pitch+", shape: sine")
+		})
+		if offered := i >= 0; offered != tt.offered {
+			t.Errorf("for %s a low-frequency oscillator is offered: %v", tt.what, offered)
+			continue
+		}
+		if tt.offered && !slices.ContainsFunc(swaps[i].Effects, func(f estimator.Effect) bool {
+			return f.Metric.Name == "control_rate" && f.After.Value < f.Before.Value
+		}) {
+			t.Errorf("for %s nothing says that it goes in steps", tt.what)
+		}
+	}
+}

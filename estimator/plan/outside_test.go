@@ -28,7 +28,7 @@ func TestOutsideSolver(t *testing.T) {
 	tried, fitting := 0, 0
 	for seed := 0; seed < models; seed += every {
 		m := varied(uint64(seed))
-		want, took := solver.Least(t, program(m))
+		want, took := solver.Least(t, program(m, nil))
 		got, err := plan.Solve(context.Background(), m, plan.Options{})
 		if err != nil {
 			t.Fatalf("model %d: %v", seed, err)
@@ -122,7 +122,7 @@ func held(m *plan.Model, p *plan.Plan) error {
 // whether an option is chosen, y how many copies of one of its buffers lie in a
 // bank, z whether a charge is due: as tight as we know to say it, one row for
 // each node that may need the charge.
-func program(m *plan.Model) string {
+func program(m *plan.Model, chosen []int) string {
 	var loss, rows, bounds, whole strings.Builder
 	uses := make([]strings.Builder, len(m.Resources))
 	fills := make([]strings.Builder, len(m.Banks))
@@ -161,6 +161,9 @@ func program(m *plan.Model) string {
 			}
 		}
 		fmt.Fprintf(&rows, " one%d:%s = 1\n", i, one.String())
+		if chosen != nil {
+			fmt.Fprintf(&rows, " chosen%d: x%d_%d = 1\n", i, i, chosen[i])
+		}
 		for c := range m.Charges {
 			if len(needs[c]) > 0 {
 				fmt.Fprintf(&rows, " due%d_%d: z%d - %s >= 0\n", c, i, c, strings.Join(needs[c], " - "))
