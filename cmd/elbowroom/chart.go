@@ -164,12 +164,12 @@ func (s scale) ticks() []float64 {
 }
 
 // svg draws charts below each other, with a title and a description for those
-// who do not see them.
-func svg(w io.Writer, title, description string, charts []chart) error {
+// who do not see them, whose names within a page begin with a prefix.
+func svg(w io.Writer, prefix, title, description string, charts []chart) error {
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" width="%d" font-family="sans-serif" font-size="12" role="img" aria-labelledby="t d">`+"\n",
-		chartWidth, chartHeight*len(charts), chartWidth)
-	fmt.Fprintf(&b, "<title id=\"t\">%s</title>\n<desc id=\"d\">%s</desc>\n", html.EscapeString(title), html.EscapeString(description))
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" width="%d" font-family="sans-serif" font-size="12" role="img" aria-labelledby="%[4]st %[4]sd">`+"\n",
+		chartWidth, chartHeight*len(charts), chartWidth, prefix)
+	fmt.Fprintf(&b, "<title id=\"%[1]st\">%[2]s</title>\n<desc id=\"%[1]sd\">%[3]s</desc>\n", prefix, html.EscapeString(title), html.EscapeString(description))
 	fmt.Fprintf(&b, "<rect width=\"100%%\" height=\"100%%\" fill=\"#ffffff\"/>\n")
 	for i := range charts {
 		fmt.Fprintf(&b, "<g transform=\"translate(0 %d)\">\n", i*chartHeight)

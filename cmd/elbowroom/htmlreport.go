@@ -12,7 +12,6 @@ import (
 	"github.com/google/renameio/v2/maybe"
 	"github.com/spf13/cobra"
 
-	"elbowroom/blocks"
 	"elbowroom/cmd/elbowroom/page"
 	"elbowroom/estimator"
 	"elbowroom/estimator/lighten"
@@ -106,7 +105,7 @@ func (a *app) subject(ctx context.Context, name string, e *estimator.Estimate) (
 	if err != nil {
 		return s, err
 	}
-	s.Plans, s.Proof = shownPlans(l), l.proof()
+	s.Advice = *advice(l)
 	return s, nil
 }
 
@@ -117,27 +116,6 @@ func (a *app) lighterPlans(ctx context.Context, name string, e *estimator.Estima
 		return nil, fmt.Errorf("%s: looking for lighter plans: %w", name, err)
 	}
 	return lighter(name, e, found), nil
-}
-
-func shownPlans(l *Lighter) []page.Plan {
-	var plans []page.Plan
-	for i := range l.Plans {
-		p := &l.Plans[i]
-		shown := page.Plan{
-			Number: p.Number,
-			Title:  fmt.Sprintf("Plan %d: %s lost; memory %s, flash %s, worst block %s", p.Number, pointsOf(p.Loss), savedBytes(p.Memory), savedBytes(p.Flash), blocks.Percent(p.Load)),
-			Then:   p.Sentence,
-		}
-		for _, c := range p.Changes {
-			node := c.Node
-			if node == "" {
-				node = wholeGraph
-			}
-			shown.Changes = append(shown.Changes, page.Change{Node: node, Write: c.Write, Heard: c.Heard + told(c.Effects)})
-		}
-		plans = append(plans, shown)
-	}
-	return plans
 }
 
 // markdownReport writes what check prints, with the plans and what a report adds.

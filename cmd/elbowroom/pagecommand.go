@@ -19,6 +19,7 @@ import (
 	"elbowroom/catalog"
 	"elbowroom/cmd/elbowroom/page"
 	"elbowroom/estimator"
+	"elbowroom/estimator/ask"
 	"elbowroom/estimator/lighten"
 )
 
@@ -114,18 +115,18 @@ func (a *app) program(name string, boards []string) page.Program {
 		Subject: func(e *estimator.Estimate) page.Subject {
 			return page.Subject{File: name, Estimate: e, Sentence: sentence(name, e), Worth: worth(e)}
 		},
-		Plans: func(ctx context.Context, e *estimator.Estimate) ([]page.Plan, string, error) {
+		Plans: func(ctx context.Context, e *estimator.Estimate) (*page.Advice, error) {
 			found, err := lighten.Find(ctx, e, lighten.Options{Plans: plansShown})
 			if err != nil {
-				return nil, "", err
+				return nil, err
 			}
-			l := lighter(name, e, found)
-			plans := shownPlans(l)
-			for i := range plans {
-				plans[i].Edits = found.Plans[i].After.Graph.Edits[len(e.Graph.Edits):]
-			}
-			return plans, l.proof(), nil
+			return tryable(lighter(name, e, found), e, found), nil
 		},
+		Compare: func(before, after *estimator.Estimate) []page.Table {
+			names := [2]string{"The file as it is saved", "What is shown"}
+			return tables(compareReport(names, ask.Compare(before, after)).document())
+		},
+		Charts:   func(e *estimator.Estimate, node string) ([]page.Chart, error) { return charts(name, e, node) },
 		Formulas: formulas,
 		Save:     func(before, after *source.File) error { return replace(name, before.Text(), after.Text()) },
 	}

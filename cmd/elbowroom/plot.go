@@ -41,7 +41,7 @@ func plot(name string, p picture) error {
 	var err error
 	switch filepath.Ext(name) {
 	case ".svg":
-		err = svg(&b, p.title, p.sentence, p.charts)
+		err = svg(&b, "", p.title, p.sentence, p.charts)
 	case ".html":
 		err = p.page(&b)
 	default:
@@ -60,7 +60,7 @@ func plot(name string, p picture) error {
 // tables.
 func (p *picture) page(b *bytes.Buffer) error {
 	var drawn strings.Builder
-	if err := svg(&drawn, p.title, p.sentence, p.charts); err != nil {
+	if err := svg(&drawn, "", p.title, p.sentence, p.charts); err != nil {
 		return err
 	}
 	var tables []any

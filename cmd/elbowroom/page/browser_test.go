@@ -144,6 +144,7 @@ func TestEverybodyCanUseIt(t *testing.T) {
 	s.post(t, "/set", "name", "dial.0.block_size", "value", "64")
 	s.post(t, "/search", "search", "delay")
 	s.post(t, "/choose", "block", "delay")
+	s.post(t, "/charts")
 	s.post(t, "/plans")
 	s.post(t, "/difference")
 	b := s.open(t)

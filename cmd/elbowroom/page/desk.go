@@ -27,7 +27,11 @@ type Program struct {
 	// Subject has the words for an estimate.
 	Subject func(*estimator.Estimate) Subject
 	// Plans looks for what would make it fit.
-	Plans func(context.Context, *estimator.Estimate) (plans []Plan, proof string, err error)
+	Plans func(context.Context, *estimator.Estimate) (*Advice, error)
+	// Compare tells what differs between two estimates.
+	Compare func(before, after *estimator.Estimate) []Table
+	// Charts draws delays, of a node where it is one, and the size of the block.
+	Charts func(e *estimator.Estimate, node string) ([]Chart, error)
 	// Formulas tells what is written of a block; nil: nothing.
 	Formulas func(*blocks.Block) []Formula
 	// Save puts a text in the place of the one that the file holds.
@@ -52,11 +56,23 @@ type desk struct {
 	broken  string // what is wrong with the file as it is now; then the last good one is shown
 	wrong   string // why the last change could not be made
 	told    string // what was done last
-	plans   []Plan
-	proof   string
+	advice  Advice
 	diff    string // what saving would write, where it was asked for
 	open    string // the node whose numbers and wires lie open; "": none
 	bench   bench
+
+	drawn  int // grows with every answer that came after what is shown
+	bounds bounds
+	draws  bool // charts are wanted
+	charts charts
+}
+
+// charts are those of one estimate.
+type charts struct {
+	of   *estimator.Estimate
+	node string
+	list []Chart
+	err  error
 }
 
 // step is one change and what came of it.
@@ -121,7 +137,7 @@ func (d *desk) lay(file *source.File, e *estimator.Estimate, told string) {
 // changed forgets what held for the state before.
 func (d *desk) changed(told string) {
 	d.version++
-	d.wrong, d.told, d.plans, d.proof, d.diff = "", told, nil, "", ""
+	d.wrong, d.told, d.advice, d.diff = "", told, Advice{}, ""
 	d.bench.Fresh = nil // it could name what is no longer there
 }
 
@@ -164,6 +180,15 @@ func (d *desk) change(what, dial string, edits ...source.Edit) {
 	d.at = from
 	d.push(step{what, dial, e})
 	d.changed(what)
+}
+
+// seen names all that is shown.
+func (d *desk) seen() int { return d.version + d.drawn }
+
+// draw has charts drawn, or no longer.
+func (d *desk) draw() {
+	d.draws = !d.draws
+	d.version++
 }
 
 // go back or forth by a number of steps.
@@ -244,12 +269,12 @@ func (d *desk) drop() {
 
 // try makes a plan of those that are shown.
 func (d *desk) try(number int) {
-	if number < 1 || number > len(d.plans) {
+	p := d.advice.plan(number)
+	if p == nil {
 		d.version++
 		d.wrong = errStale.Error()
 		return
 	}
-	p := d.plans[number-1]
 	d.change(p.Title, "", p.Edits...)
 }
 
@@ -262,6 +287,7 @@ type control struct {
 	Slider          bool
 	At              int    // where the slider stands
 	Range           string // in words
+	Bound           bound  // how far it can be turned, where that is known
 }
 
 // sliderSteps is how finely a slider moves.
@@ -307,7 +333,10 @@ func (d *desk) controls() (whole []control, each []nodeControls) {
 			}
 		}
 		if dial.Range.High > dial.Range.Low {
-			c.Slider, c.At = true, position(dial)
+			c.Slider, c.At = true, int(math.Round(place(dial, dial.Now)))
+		}
+		if d.bounds.of == e && d.bounds.node == d.open {
+			c.Bound = d.bounds.each[c.ID]
 		}
 		if owner >= 0 {
 			each[owner].Controls = append(each[owner].Controls, c)
@@ -350,14 +379,6 @@ func owner(g *estimator.Graph, dial string) int {
 // bent tells whether a slider moves in equal ratios: over a range of more than
 // two decades that has no zero.
 func bent(s blocks.Span) bool { return s.Low > 0 && s.High/s.Low > 100 }
-
-func position(d *ask.Dial) int {
-	low, high, now := d.Range.Low, d.Range.High, d.Now
-	if bent(d.Range) {
-		low, high, now = math.Log(low), math.Log(high), math.Log(now)
-	}
-	return int(math.Round(sliderSteps * (now - low) / (high - low)))
-}
 
 // valueAt is the value at a place of a dial's slider, to three figures.
 func valueAt(d *ask.Dial, at int) string {

@@ -58,8 +58,10 @@ func report(t testing.TB, s page.Subject) string {
 func subject(e *estimator.Estimate) page.Subject {
 	return page.Subject{
 		File: "hall.yaml", Estimate: e, Sentence: "hall.yaml <fits> & sings", Worth: "what it is worth", Version: "of a test",
-		Made:  time.Date(2026, 11, 25, 20, 0, 0, 0, time.UTC),
-		Plans: []page.Plan{{Title: "Plan 1", Changes: []page.Change{{Node: "echo", Write: "time: 100 ms", Heard: "shorter"}}, Then: "it fits"}},
+		Made: time.Date(2026, 11, 25, 20, 0, 0, 0, time.UTC),
+		Advice: page.Advice{Groups: []page.Group{{Title: "Plans", Plans: []page.Plan{
+			{Title: "Plan 1", Changes: []page.Change{{Node: "echo", Write: "time: 100 ms", Heard: "shorter"}}, Then: "it fits"},
+		}}}},
 	}
 }
 

@@ -38,6 +38,7 @@ type Server struct {
 	atOnce chan struct{}
 
 	planning sync.Mutex
+	asking   sync.Mutex
 }
 
 // NewServer reads the file, which may be wrong: then that is what is shown until
@@ -103,6 +104,7 @@ func (s *Server) Handler(address string) http.Handler {
 		"open":       func(r *http.Request) { s.desk.toggle(r.PostForm.Get("node")) },
 		"search":     func(r *http.Request) { s.desk.search(r.PostForm.Get("search")) },
 		"choose":     func(r *http.Request) { s.desk.choose(r.PostForm.Get("block")) },
+		"charts":     func(*http.Request) { s.desk.draw() },
 		"try":        func(r *http.Request) { s.desk.try(number(r, "plan")) },
 	}
 	for _, do := range []string{"add", "wire", "unwire", "rename", "remove"} {
@@ -215,7 +217,7 @@ func (s *Server) plan(ctx context.Context) {
 	d.mu.Unlock()
 	ctx, cancel := context.WithTimeout(ctx, toPlan)
 	defer cancel()
-	plans, proof, err := d.program.Plans(ctx, e)
+	advice, err := d.program.Plans(ctx, e)
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.version != version {
@@ -228,7 +230,7 @@ func (s *Server) plan(ctx context.Context) {
 	case err != nil:
 		d.wrong = err.Error()
 	default:
-		d.plans, d.proof = plans, proof
+		d.advice = *advice
 	}
 }
 
@@ -236,7 +238,10 @@ func (s *Server) plan(ctx context.Context) {
 func (s *Server) now(w http.ResponseWriter, r *http.Request) {
 	s.desk.mu.Lock()
 	s.desk.refresh()
-	same := r.FormValue("seen") == strconv.Itoa(s.desk.version)
+	s.desk.mu.Unlock()
+	s.complete()
+	s.desk.mu.Lock()
+	same := r.FormValue("seen") == strconv.Itoa(s.desk.seen())
 	s.desk.mu.Unlock()
 	if same {
 		w.WriteHeader(http.StatusNoContent)
@@ -249,7 +254,40 @@ func (s *Server) whole(w http.ResponseWriter, _ *http.Request) {
 	s.desk.mu.Lock()
 	s.desk.refresh()
 	s.desk.mu.Unlock()
+	s.complete()
 	s.show(w, "page.html")
+}
+
+// complete works out what takes longer than a change may: the bounds of the node
+// that lies open, and charts. One request does so at a time, and while it does
+// the page goes on without.
+func (s *Server) complete() {
+	if !s.asking.TryLock() {
+		return
+	}
+	defer s.asking.Unlock()
+	d := &s.desk
+	d.mu.Lock()
+	if len(d.steps) == 0 {
+		d.mu.Unlock()
+		return
+	}
+	e, node := d.shown(), d.open
+	bounded := d.opened() >= 0 && (d.bounds.of != e || d.bounds.node != node)
+	draw := d.draws && (d.charts.of != e || d.charts.node != node)
+	d.mu.Unlock()
+	if bounded {
+		found := boundsOf(e, node)
+		d.mu.Lock()
+		d.bounds, d.drawn = found, d.drawn+1
+		d.mu.Unlock()
+	}
+	if draw {
+		list, err := d.program.Charts(e, node)
+		d.mu.Lock()
+		d.charts, d.drawn = charts{e, node, list, err}, d.drawn+1
+		d.mu.Unlock()
+	}
 }
 
 func (s *Server) sources(w http.ResponseWriter, _ *http.Request) { s.show(w, "sources.html") }
@@ -275,8 +313,12 @@ type shown struct {
 	Wrong            string
 	Told             string
 	Diff             string
-	Proof            string
-	Plans            []Plan
+	Advice           Advice
+	Compared         []Table // with the file; nil: nothing was changed
+	Draws            bool    // charts are wanted
+	Charts           []Chart // nil: they are not drawn yet
+	Undrawn          string  // why they cannot be drawn
+	Seen             int
 	Whole            []control
 	Each             []nodeControls
 	Bench            bench
@@ -322,7 +364,7 @@ func (s *Server) shown() shown {
 	defer d.mu.Unlock()
 	v := shown{
 		Token: s.token, Version: d.version, Broken: d.broken, Wrong: d.wrong, Told: d.told, Diff: d.diff,
-		Plans: d.plans, Proof: d.proof,
+		Advice: d.advice, Draws: d.draws, Seen: d.seen(),
 	}
 	if len(d.steps) == 0 {
 		return v
@@ -331,6 +373,15 @@ func (s *Server) shown() shown {
 	v.View.Live, v.File, v.Unsaved = true, v.View.File, d.unsaved()
 	v.Whole, v.Each = d.controls()
 	v.Bench, v.Open = d.bench, d.openNode(v.View)
+	if d.at > 0 {
+		v.Compared = d.program.Compare(d.steps[0].estimate, d.shown())
+	}
+	if d.draws && d.charts.of == d.shown() && d.charts.node == d.open {
+		v.Charts = d.charts.list
+		if d.charts.err != nil {
+			v.Undrawn = d.charts.err.Error()
+		}
+	}
 	v.CanUndo, v.CanRedo = d.at > 0, d.at < len(d.steps)-1
 	return v
 }

@@ -19,10 +19,12 @@ import (
 	"testing"
 	"time"
 
+	"elbowroom/blocks"
 	"elbowroom/blocks/source"
 	"elbowroom/catalog"
 	"elbowroom/cmd/elbowroom/page"
 	"elbowroom/estimator"
+	"elbowroom/estimator/ask"
 )
 
 const address = "127.0.0.1:8080"
@@ -62,13 +64,19 @@ func newStage(t testing.TB, text string) *stage {
 		Subject: func(e *estimator.Estimate) page.Subject {
 			return page.Subject{File: "hall.yaml", Estimate: e, Sentence: "hall.yaml is " + e.Verdict.String()}
 		},
-		Plans: func(_ context.Context, e *estimator.Estimate) ([]page.Plan, string, error) {
+		Plans: func(_ context.Context, e *estimator.Estimate) (*page.Advice, error) {
 			n := e.Graph.Nodes[e.Graph.Node("echo")]
-			return []page.Plan{{
-				Number: 1, Title: "Plan 1", Then: "it fits",
+			return &page.Advice{Proof: "nothing else was tried", Groups: []page.Group{{Title: "Plans", Plans: []page.Plan{{
+				Number: 1, Name: "plan 1", Title: "Plan 1", Then: "it fits",
 				Edits:   []source.Edit{{Path: e.Graph.Path(n, "time"), Text: "100 ms"}},
 				Changes: []page.Change{{Node: "echo", Write: "time: 100 ms", Heard: "a shorter echo"}},
-			}}, "nothing else was tried", nil
+			}}}}}, nil
+		},
+		Compare: func(before, after *estimator.Estimate) []page.Table {
+			return []page.Table{{Text: before.Verdict.String() + " before, " + after.Verdict.String() + " after"}}
+		},
+		Charts: func(_ *estimator.Estimate, node string) ([]page.Chart, error) {
+			return []page.Chart{{Title: "Delays", Sentence: "drawn of " + node}}, nil
 		},
 		Save: func(before, after *source.File) error {
 			if now, err := os.ReadFile(s.path); err != nil || string(now) != before.Text() {
@@ -213,6 +221,30 @@ func TestPlanIsTriedAndUndone(t *testing.T) {
 	wantIn(t, "looking", s.post(t, "/plans").Body.String(), "a shorter echo", "Try plan 1", "nothing else was tried")
 	wantIn(t, "trying", s.post(t, "/try", "plan", "1").Body.String(), "hall.yaml is fits", `value="100 ms"`)
 	wantIn(t, "undoing", s.post(t, "/undo").Body.String(), "hall.yaml is over")
+}
+
+// TestLateAnswersCome: what is worked out after a change shows without another.
+func TestLateAnswersCome(t *testing.T) {
+	s := newStage(t, hall)
+	text := s.post(t, "/open", "node", "echo").Body.String()
+	if strings.Contains(text, "it holds up to") {
+		t.Error("a change waits for the edges")
+	}
+	seen := regexp.MustCompile(`name="seen" value="(\d+)"`).FindStringSubmatch(text)[1]
+	text = s.get(t, "/now?seen="+seen).Body.String()
+	// The edge is that of ask.FindLimits.
+	e := estimate(t, hall)
+	l := ask.FindLimits(e, func(d *ask.Dial) bool { return d.Name == "echo.time" })
+	if len(l.Limits) != 1 || l.Limits[0].Stop.Resource == nil {
+		t.Fatalf("the echo has the limits %v, want one, at which a memory is full", l.Limits)
+	}
+	wantIn(t, "waiting", text, "it holds up to "+blocks.UnitTime.Rounded(l.Limits[0].Value), `aria-describedby="edge-dial.0.echo.time"`, `class="edges"`)
+	wantIn(t, "asking for charts", s.post(t, "/charts").Body.String(), "They are being drawn")
+	wantIn(t, "waiting", s.get(t, "/now?seen=0").Body.String(), "drawn of echo", "Put the charts away")
+	wantIn(t, "a change", s.post(t, "/set", "name", "dial.0.echo.time", "value", "350 ms").Body.String(), "They are being drawn", "Before and after", "fits before, fits after")
+	if strings.Contains(s.post(t, "/charts").Body.String(), "being drawn") {
+		t.Error("charts that were put away are drawn")
+	}
 }
 
 func TestFileChangesShow(t *testing.T) {

@@ -53,7 +53,7 @@ func timelineOf(e *estimator.Estimate) timeline {
 	}
 	block := float64(e.Graph.BlockSize) / float64(e.Graph.SampleRate)
 	for i := range 5 {
-		t.Ticks = append(t.Ticks, tick{t.Limit * float64(i) / 4, blocks.Seconds(block * float64(i) / 4).String(), place(i, 4)})
+		t.Ticks = append(t.Ticks, tick{t.Limit * float64(i) / 4, blocks.Seconds(block * float64(i) / 4).String(), side(i, 4)})
 	}
 	return t
 }

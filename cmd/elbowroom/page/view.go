@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"elbowroom/blocks"
-	"elbowroom/blocks/source"
 	"elbowroom/estimator"
 )
 
@@ -20,23 +19,10 @@ type Subject struct {
 	Estimate *estimator.Estimate
 	Sentence string // the verdict, without its full stop
 	Worth    string // what the figures are worth
-	Plans    []Plan // with which it would fit
-	Proof    string // what is known of other plans; "": none was looked for
+	Advice          // where it does not fit
 	Made     time.Time
 	Version  string // of the program
 }
-
-// Plan is a set of changes with which a graph fits.
-type Plan struct {
-	Edits   []source.Edit // of the file that the estimate is of
-	Number  int
-	Title   string
-	Changes []Change
-	Then    string // the verdict after, in a sentence without its full stop
-}
-
-// Change is one of the changes of a plan.
-type Change struct{ Node, Write, Heard string }
 
 // view is what the templates show: the pictures, each as marks to scale and as
 // the rows of a table, from the same figures.
@@ -344,13 +330,13 @@ func shelfOf(e *estimator.Estimate, b int) shelf {
 	}
 	for i := range 5 {
 		at := use.Usable * blocks.Bytes(i) / 4
-		s.Ticks = append(s.Ticks, tick{float64(at) / width, at.Down(), place(i, 4)})
+		s.Ticks = append(s.Ticks, tick{float64(at) / width, at.Down(), side(i, 4)})
 	}
 	return s
 }
 
-// place tells how a tick's text lies to it: within the picture.
-func place(i, last int) string {
+// side tells how a tick's text lies to it: within the picture.
+func side(i, last int) string {
 	switch i {
 	case 0:
 		return "first"
