@@ -1,6 +1,7 @@
 package blocks
 
 import (
+	"math"
 	"slices"
 
 	"elbowroom/blocks/source"
@@ -27,6 +28,38 @@ type Measurements struct {
 	// System is what a program without any node takes of banks, in place of the
 	// board's own rows.
 	System []MeasuredSystem
+
+	// Bytes of nodes, and the code of blocks, as a program was built.
+	NodeBytes  map[string]MeasuredBytes
+	BlockFlash map[string]Built
+}
+
+// Built is bytes that a program was built with, and those that were estimated
+// of the same. What is estimated since is thought to be off by the same share.
+type Built struct {
+	Bytes     Bytes
+	Estimated Bytes // 0: nothing was estimated of it
+}
+
+// Of is what an estimate is by what was built: to the byte where it is the same
+// as then, and no more than addresses of 32 bits reach.
+func (b Built) Of(estimated float64) float64 {
+	by := float64(b.Bytes)
+	if b.Estimated > 0 {
+		by = math.Round(estimated * float64(b.Bytes) / float64(b.Estimated))
+	}
+	return min(by, math.MaxUint32)
+}
+
+// MeasuredBytes is what one node of the user's graphs took of a program: of that
+// name, and only as long as it is a use of the same block. What no symbol told
+// of is zero.
+type MeasuredBytes struct {
+	Block string
+	Data  Built // all copies together
+	// Flash is code and constants of the node alone: in place of its kernel, or
+	// beside it where nothing was estimated of them.
+	Flash Built
 }
 
 // MeasuredSystem is what a program without any node takes of one bank.
@@ -61,6 +94,50 @@ func (m *Measurements) Factor(node string, b *Block) (Figure, bool) {
 // what was measured, so that the edges are the factor's.
 func (f Figure) By(factor Figure) Figure {
 	return Figure{f.Value * factor.Value, f.Value * factor.Low, f.Value * factor.High}
+}
+
+// WithData is what a use demands whose bytes of data are others, its state and
+// its buffers in the proportion that they had; what rounding leaves goes to the
+// state, or else to the last buffer.
+func (d *Demand) WithData(bytes Bytes) *Demand {
+	built := *d
+	built.Buffers = slices.Clone(d.Buffers)
+	all := d.State
+	for _, b := range d.Buffers {
+		all += b.Bytes
+	}
+	if all == 0 {
+		built.State = bytes
+		return &built
+	}
+	left := bytes
+	for i := range built.Buffers {
+		b := &built.Buffers[i]
+		b.Bytes = Bytes(float64(b.Bytes) / float64(all) * float64(bytes))
+		left -= b.Bytes
+	}
+	if last := len(built.Buffers) - 1; last >= 0 && d.State == 0 {
+		built.Buffers[last].Bytes += left
+	} else {
+		built.State = left
+	}
+	return &built
+}
+
+// WithCode is what a use demands whose kernel takes as much as a program was
+// built with; under a key of its own where one is given.
+func (d *Demand) WithCode(code Built, key string) *Demand {
+	built := *d
+	built.Code = slices.Clone(d.Code)
+	for i := range built.Code {
+		c := &built.Code[i]
+		share := code.Of(c.Bytes.Value) / max(c.Bytes.Value, 1)
+		c.Bytes, c.Idle, c.Basis = Exactly(code.Of(c.Bytes.Value)), Bytes(float64(c.Idle)*share), Measured
+		if key != "" {
+			c.Key = key
+		}
+	}
+	return &built
 }
 
 // By is what a use demands by a measured factor of its cycles.

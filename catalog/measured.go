@@ -29,8 +29,41 @@ func readMeasured(v source.Value) *blocks.Measurements {
 		bytes := one(row.Value, blocks.UnitBytes)
 		m.System = append(m.System, blocks.MeasuredSystem{Place: row.Key, Bank: row.Name, Bytes: blocks.Bytes(bytes)})
 	}
+	readBytes(o.Take("bytes"), m)
 	o.Done("key")
 	return m
+}
+
+// readBytes reads what nodes and blocks took of a program.
+func readBytes(v source.Value, m *blocks.Measurements) {
+	m.NodeBytes, m.BlockFlash = map[string]blocks.MeasuredBytes{}, map[string]blocks.Built{}
+	o := v.Object("bytes")
+	for _, n := range o.Take("nodes").Object("nodes").Rest() {
+		no := n.Value.Object("'" + n.Name + "'")
+		node := blocks.MeasuredBytes{Block: no.Need("block").Text("the name of a block")}
+		node.Data, node.Flash = built(no.Take("data")), built(no.Take("flash"))
+		m.NodeBytes[n.Name] = node
+		no.Done("key")
+	}
+	for _, b := range o.Take("blocks").Object("blocks").Rest() {
+		m.BlockFlash[b.Name] = built(b.Value)
+	}
+	o.Done("key")
+}
+
+// built reads bytes that were built and what was estimated of them; zero where
+// they are not given.
+func built(v source.Value) blocks.Built {
+	if !v.Given() {
+		return blocks.Built{}
+	}
+	o := v.Object("what was built")
+	b := blocks.Built{Bytes: blocks.Bytes(positive(o.Need("built"), blocks.UnitBytes, "what was built"))}
+	if estimated := o.Take("estimated"); estimated.Given() {
+		b.Estimated = blocks.Bytes(positive(estimated, blocks.UnitBytes, "what was estimated"))
+	}
+	o.Done("key")
+	return b
 }
 
 // factors reads a factor for each name.

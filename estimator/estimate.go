@@ -38,7 +38,10 @@ type NodeCost struct {
 	Worst   blocks.Figure
 	NodeStalls
 	Basis  blocks.Basis
-	Source string // of Mean and Worst
+	Source string       // of Mean and Worst
+	Kernel blocks.Bytes // of its kernel, which nodes of equal Code share
+	Own    blocks.Bytes // in flash, of the node alone, as a program was built
+	Built  string       // the program that its bytes were read from; "": none
 
 	routines []string    // library routines of its kernel and of what feeds it
 	wiring   []CyclePart // of one copy
@@ -87,7 +90,7 @@ func (g *Graph) estimate(placeSteps int) (*Estimate, error) {
 			d = d.By(f, source)
 			d.Charge("calls a sample", mean, worst)
 		}
-		n.demand = d
+		n.demand, n.built = g.builtBytes(n, d)
 	}
 	e := &Estimate{Graph: g, Schedule: g.schedule(), Nodes: make([]NodeCost, len(g.Nodes))}
 	e.compute()
@@ -136,6 +139,14 @@ func (e *Estimate) compute() {
 		}
 		if len(d.Code) > 0 {
 			c.Code = d.Code[0].Key
+		}
+		c.Built = n.built
+		for _, code := range d.Code {
+			if bytes := blocks.Bytes(math.Ceil(code.Bytes.Value)); code.Key == n.ownKey() {
+				c.Own += bytes
+			} else {
+				c.Kernel += bytes
+			}
 		}
 	}
 }

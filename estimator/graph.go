@@ -74,6 +74,7 @@ type Node struct {
 	Defaults []string
 
 	demand *blocks.Demand // what the use needs, once it was worked out
+	built  string         // the program that its bytes were read from; "": none
 }
 
 // Block is the node's block.

@@ -1,6 +1,7 @@
 package estimator
 
 import (
+	"math"
 	"slices"
 	"strings"
 
@@ -52,6 +53,43 @@ func (g *Graph) factor(n *Node) (f blocks.Figure, source string, ok bool) {
 		}
 	}
 	return f, source, ok
+}
+
+// ownKey is the key of the code that a program was built with for the node alone.
+func (n *Node) ownKey() string { return n.Name + " as built" }
+
+// builtBytes puts what a program was built with in the place of what is
+// estimated of a node's bytes, and tells which program that was; "": none holds
+// the node.
+func (g *Graph) builtBytes(n *Node, d *blocks.Demand) (built *blocks.Demand, source string) {
+	var node blocks.MeasuredBytes
+	var block blocks.Built
+	for _, m := range g.measured {
+		if b, ok := m.NodeBytes[n.Name]; ok && b.Block == n.Block().Name {
+			node, source = b, m.Source
+		}
+		if b, ok := m.BlockFlash[n.Block().Name]; ok {
+			block, source = b, m.Source
+		}
+	}
+	if copies := float64(g.Copies(n)); node.Data.Bytes > 0 {
+		all := d.State
+		for _, b := range d.Buffers {
+			all += b.Bytes
+		}
+		d = d.WithData(blocks.Bytes(math.Ceil(node.Data.Of(float64(all)*copies) / copies)))
+	}
+	own := n.ownKey()
+	switch {
+	case node.Flash.Estimated > 0:
+		d = d.WithCode(node.Flash, own)
+	case block.Bytes > 0:
+		d = d.WithCode(block, "")
+	}
+	if node.Flash.Bytes > 0 && node.Flash.Estimated == 0 {
+		d.Code = append(slices.Clone(d.Code), blocks.CodeDemand{Key: own, Bytes: blocks.Exactly(float64(node.Flash.Bytes)), Basis: blocks.Measured})
+	}
+	return d, source
 }
 
 // calls is what a node's calls were measured to take once a sample, in one copy,

@@ -178,6 +178,9 @@ func explain(file string, e *estimator.Estimate, name string) (*Explained, error
 		if n.Name == name {
 			x.Node = explainNode(e, i)
 			x.Sources = append(x.Sources, fmt.Sprintf("%s: %s", e.Nodes[i].Basis, e.Nodes[i].Source))
+			if built := e.Nodes[i].Built; built != "" {
+				x.Sources = append(x.Sources, fmt.Sprintf("%s, of its bytes: %s", blocks.Measured, built))
+			}
 		}
 	}
 	for b := range g.Board.Banks {

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -32,7 +33,7 @@ type Reconciliation struct {
 	Groups    []BuiltPart `json:"groups" jsonschema:"symbols by whose they are, in each bank"`
 	Explained float64     `json:"explained" jsonschema:"share of the built bytes that have an owner"`
 	Waste     []string    `json:"waste,omitempty" jsonschema:"what takes room for nothing"`
-	Wrote     string      `json:"wrote,omitempty" jsonschema:"the file with what a program without any node takes"`
+	Wrote     string      `json:"wrote,omitempty" jsonschema:"the file with what was read of the program, for the graph to name"`
 }
 
 // BuiltBank is what was estimated and what was built of one bank.
@@ -53,13 +54,14 @@ type BuiltPart struct {
 	Owner     string  `json:"owner" jsonschema:"node, block, library, system or unexplained"`
 	Name      string  `json:"name,omitempty"`
 	Built     int64   `json:"built" jsonschema:"bytes"`
-	Estimated float64 `json:"estimated,omitempty" jsonschema:"bytes of the node's data in all banks"`
+	Estimated float64 `json:"estimated,omitempty" jsonschema:"bytes of the node's data in all banks, or of code in flash"`
 	Largest   string  `json:"largest" jsonschema:"its largest symbol"`
 }
 
 type reconcileOptions struct {
 	overrides
 	elf, baseline string
+	learn         string
 	tolerance     string
 	output        string
 	force         bool
@@ -77,19 +79,26 @@ what takes room for nothing: padding, tables that stand twice, printing and doub
 precision that slipped in.
 
 --baseline takes a program without any node; what it takes is written into a file
-that the graph can name under 'catalog:', and counted with.
+that the graph can name under 'catalog:', and counted with. --learn writes the
+same way what each node and block takes of the program, so that the next estimate
+speaks of your code.
 
 Exit status: 0 the build agrees, 1 a bank is over or differs, 2 wrong input.`,
 		Example: `  $ elbowroom reconcile storm.yaml --elf storm.elf
-  $ elbowroom reconcile storm.yaml --elf storm.elf --baseline empty.elf`,
+  $ elbowroom reconcile storm.yaml --elf storm.elf --baseline empty.elf
+  $ elbowroom reconcile storm.yaml --elf storm.elf --learn storm-bytes.yaml`,
 		Args: func(_ *cobra.Command, args []string) error {
 			switch {
 			case len(args) != 1:
 				return hinted{errors.New("reconcile needs one graph file"), "write 'elbowroom reconcile storm.yaml --elf storm.elf'"}
 			case opts.elf == "":
 				return hinted{errors.New("reconcile needs the built program"), "name the file that the linker wrote with --elf"}
-			case opts.baseline == "" && (opts.output != "" || opts.force):
-				return hinted{errors.New("only with --baseline a file is written"), ""}
+			case opts.baseline != "" && opts.learn != "":
+				return hinted{errors.New("--baseline and --learn write a file each"), "run reconcile once with either"}
+			case opts.baseline == "" && opts.output != "":
+				return hinted{errors.New("only with --baseline --output says where to write"), ""}
+			case opts.baseline == "" && opts.learn == "" && opts.force:
+				return hinted{errors.New("only with --baseline or --learn a file is written"), ""}
 			}
 			return nil
 		},
@@ -103,7 +112,8 @@ Exit status: 0 the build agrees, 1 a bank is over or differs, 2 wrong input.`,
 	f.StringVar(&opts.baseline, "baseline", "", "a linked program without any node")
 	f.StringVar(&opts.tolerance, "tolerance", opts.tolerance, "what a bank may be off the band of its estimate")
 	f.StringVarP(&opts.output, "output", "o", "", "with --baseline, write here (system-BOARD.yaml beside the graph)")
-	f.BoolVar(&opts.force, "force", false, "with --baseline, write over a file that is there already")
+	f.StringVar(&opts.learn, "learn", "", "write here what each node and block takes of the program")
+	f.BoolVar(&opts.force, "force", false, "write over a file that is there already")
 	a.formatFlag(cmd)
 	return cmd
 }
@@ -131,8 +141,9 @@ func (a *app) runReconcile(w io.Writer, opts reconcileOptions, name string) erro
 	if err != nil {
 		return err
 	}
-	wrote := ""
-	if opts.baseline != "" {
+	text, wrote := "", opts.learn
+	switch {
+	case opts.baseline != "":
 		empty, err := readProgram(opts.baseline)
 		if err != nil {
 			return err
@@ -141,7 +152,13 @@ func (a *app) runReconcile(w io.Writer, opts reconcileOptions, name string) erro
 		if wrote = opts.output; wrote == "" {
 			wrote = filepath.Join(filepath.Dir(name), "system-"+board.Name+".yaml")
 		}
-		text := reconcile.System(board, empty)
+		text = reconcile.System(board, empty)
+	case opts.learn != "":
+		if text, err = a.learn(file, name, opts, program); err != nil {
+			return err
+		}
+	}
+	if wrote != "" {
 		if c, err = a.estimateAs(file, name, opts.overrides, false, source.NewFile(wrote, []byte(text))); err != nil {
 			return err
 		}
@@ -162,6 +179,27 @@ func (a *app) runReconcile(w io.Writer, opts reconcileOptions, name string) erro
 		return reconciliationCSV(w, r)
 	}
 	return a.printDocument(w, reconciliationSections(r))
+}
+
+// learn is the file with what each node takes of a program, measured against the
+// estimate without what was learned before.
+func (a *app) learn(file *source.File, name string, opts reconcileOptions, program *reconcile.Program) (string, error) {
+	c, err := a.estimateAs(file, name, opts.overrides, true, nil)
+	if err != nil {
+		return "", err
+	}
+	if c.estimate == nil {
+		return "", c.errs.Err()
+	}
+	info, err := os.Stat(opts.elf)
+	if err != nil {
+		return "", fmt.Errorf("%s: %w", opts.elf, reason(err))
+	}
+	text, learned := reconcile.Learn(c.estimate, program, info.ModTime().Format(time.DateOnly))
+	if learned == 0 {
+		return "", hinted{fmt.Errorf("%s: no symbol of it belongs to a node", opts.elf), "name symbols as nodes are named, or write 'symbols: {NODE: PATTERN}' into the graph"}
+	}
+	return text, nil
 }
 
 // readProgram reads a linked program.

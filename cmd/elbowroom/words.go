@@ -133,8 +133,17 @@ func worth(e *estimator.Estimate) string {
 			compute = computeBasis(e) + ", each node within the band of its basis"
 		}
 	}
-	return fmt.Sprintf("Data bytes are exact; code bytes lie %s. Compute is %s; stalls are %v, within %s; system cycles and bytes are stated by the board.",
-		code, compute, e.Graph.StallBasis(), times(e.Graph.Board.StallBand))
+	data, nodes := "exact", 0
+	for i := range e.Nodes {
+		if e.Nodes[i].Built != "" {
+			nodes++
+		}
+	}
+	if nodes > 0 {
+		data = fmt.Sprintf("exact, of %d of %d nodes as measured in a program that was built", nodes, len(e.Nodes))
+	}
+	return fmt.Sprintf("Data bytes are %s; code bytes lie %s. Compute is %s; stalls are %v, within %s; system cycles and bytes are stated by the board.",
+		data, code, compute, e.Graph.StallBasis(), times(e.Graph.Board.StallBand))
 }
 
 func times(b blocks.Band) string { return fmt.Sprintf("%.3g to %.3g times", b.Low, b.High) }

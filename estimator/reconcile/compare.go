@@ -38,8 +38,9 @@ type Group struct {
 	Name      string // of a node or block
 	Bank      string
 	Built     blocks.Bytes
-	Estimated float64 // of a node's data, by the estimate; 0: it says nothing
-	Largest   string  // its largest symbol
+	Code      blocks.Bytes // of what was built, functions
+	Estimated float64      // of a node's data, or of code in flash, by the estimate; 0: it says nothing
+	Largest   string       // its largest symbol
 }
 
 // Result is what comparing gave.
@@ -157,13 +158,16 @@ func (r *Result) group(e *estimator.Estimate, p *Program) {
 	groups := map[key]*Group{}
 	largest := map[key]blocks.Bytes{}
 	var all, known blocks.Bytes
-	add := func(k key, bytes blocks.Bytes, symbol string) {
+	add := func(k key, bytes blocks.Bytes, symbol string, code bool) {
 		g := groups[k]
 		if g == nil {
 			g = &Group{Owner: k.of, Name: k.name, Bank: board.Banks[k.bank].Name}
 			groups[k] = g
 		}
 		g.Built += bytes
+		if code {
+			g.Code += bytes
+		}
 		if bytes > largest[k] {
 			largest[k], g.Largest = bytes, clip(symbol)
 		}
@@ -193,18 +197,17 @@ func (r *Result) group(e *estimator.Estimate, p *Program) {
 			end = stop
 			bytes := blocks.Bytes(stop - begin)
 			left -= bytes
-			add(key{whose.symbol(y.Name), b}, bytes, y.Name)
+			add(key{whose.symbol(y.Name), b}, bytes, y.Name, y.Code)
 		}
 		if left > 0 {
-			add(key{whose.section(s.Name), b}, left, "section "+s.Name)
+			add(key{whose.section(s.Name), b}, left, "section "+s.Name, false)
 		}
 	}
-	for k, g := range groups {
-		if k.of == OfNode && !board.Banks[k.bank].Kind.Constant() {
-			c := &e.Nodes[e.Graph.Node(k.name)]
-			g.Estimated = float64(c.State + c.Buffers)
-		}
+	for _, g := range groups {
 		r.Groups = append(r.Groups, *g)
+	}
+	for i := range r.Groups {
+		r.Groups[i].Estimated = r.estimated(e, &r.Groups[i])
 	}
 	slices.SortFunc(r.Groups, func(a, b Group) int {
 		return cmp.Or(
@@ -214,6 +217,43 @@ func (r *Result) group(e *estimator.Estimate, p *Program) {
 	if all > 0 {
 		r.Explained = float64(known) / float64(all)
 	}
+}
+
+// estimated is what the estimate says of a group: in RAM of the node's data, in
+// flash of the block's kernels, which a node has by itself only where the
+// program has nothing of its block.
+func (r *Result) estimated(e *estimator.Estimate, g *Group) float64 {
+	constant := e.Graph.Board.Banks[e.Graph.Board.BankIndex(g.Bank)].Kind.Constant()
+	switch {
+	case g.Owner == OfNode && !constant:
+		c := &e.Nodes[e.Graph.Node(g.Name)]
+		return float64(c.State + c.Buffers)
+	case g.Owner == OfNode:
+		i := e.Graph.Node(g.Name)
+		c := &e.Nodes[i]
+		if c.Own == 0 && g.Code > 0 && !r.hasCode(e, e.Graph.Nodes[i].Block().Name) {
+			return float64(c.Kernel)
+		}
+		return float64(c.Own)
+	case g.Owner == OfBlock && constant:
+		var sum blocks.Bytes
+		kernels := map[string]bool{}
+		for i, n := range e.Graph.Nodes {
+			if c := &e.Nodes[i]; n.Block().Name == g.Name && !kernels[c.Code] {
+				kernels[c.Code] = true
+				sum += c.Kernel
+			}
+		}
+		return float64(sum)
+	}
+	return 0
+}
+
+// hasCode tells whether flash holds something of a block.
+func (r *Result) hasCode(e *estimator.Estimate, block string) bool {
+	return slices.ContainsFunc(r.Groups, func(g Group) bool {
+		return g.Owner == OfBlock && g.Name == block && e.Graph.Board.Banks[e.Graph.Board.BankIndex(g.Bank)].Kind.Constant()
+	})
 }
 
 // waste says what takes room for nothing.
@@ -260,20 +300,4 @@ func (r *Result) waste(e *estimator.Estimate, p *Program) {
 			tell("%s and %s hold the same %v twice", clip(tables[i-1].Name), clip(tables[i].Name), tables[i].Bytes)
 		}
 	}
-}
-
-// System is what a program without any node takes, as a file that a graph can
-// name under 'catalog': rows in place of the board's own of the same banks.
-func System(board *blocks.Board, p *Program) string {
-	var b strings.Builder
-	fmt.Fprintf(&b, "# What a program without any node takes of %s, written by 'elbowroom reconcile'.\n", board.Name)
-	fmt.Fprintf(&b, "# A graph that names this file under 'catalog:' counts with it: in the banks named\n")
-	fmt.Fprintf(&b, "# here it stands in place of the board's own rows, those of the stack left out.\n")
-	fmt.Fprintf(&b, "measured: %s\nsource: %q\nsystem:\n", board.Name, "sections of "+p.Name)
-	for i, use := range p.banks(board) {
-		if bytes := use.bytes - use.stack; bytes > 0 {
-			fmt.Fprintf(&b, "  %s: %d B\n", board.Banks[i].Name, int64(bytes))
-		}
-	}
-	return b.String()
 }

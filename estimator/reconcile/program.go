@@ -45,6 +45,7 @@ type Symbol struct {
 	Name     string
 	Address  uint64
 	Bytes    blocks.Bytes
+	Code     bool
 	contents []byte // of constants; nil: not looked at
 }
 
@@ -197,7 +198,7 @@ func (p *Program) symbols(f *elf.File, list []elf.Symbol) {
 			continue
 		}
 		seen[address] = true
-		out := Symbol{Name: s.Name, Address: address, Bytes: blocks.Bytes(s.Size)}
+		out := Symbol{Name: s.Name, Address: address, Bytes: blocks.Bytes(s.Size), Code: kind == elf.STT_FUNC}
 		if kind == elf.STT_OBJECT && in.Type == elf.SHT_PROGBITS && in.ReaderAt != nil && s.Size >= leastTable && int64(s.Size) <= left {
 			out.contents = make([]byte, s.Size)
 			if _, err := in.ReadAt(out.contents, int64(address-in.Addr)); err != nil {
