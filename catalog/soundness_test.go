@@ -685,4 +685,6 @@ func lastLine(text string) string {
 // moves tells whether a block of control stands in for one of audio. It does so
 // where that moves others and is not heard, and then slowly: neither the role nor
 // the default need be the same.
-func moves(b, other *blocks.Block) bool { return b.Processes() == blocks.Audio && other.Processes() == blocks.Control }
+func moves(b, other *blocks.Block) bool {
+	return b.Processes() == blocks.Audio && other.Processes() == blocks.Control
+}
