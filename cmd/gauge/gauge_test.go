@@ -175,6 +175,28 @@ func TestResultsOfOtherKernelsAreNotCurrent(t *testing.T) {
 	}
 }
 
+// A header that a kernel shares with others of its family is part of it.
+func TestKernelHoldsItsSharedHeader(t *testing.T) {
+	folder := t.TempDir()
+	for name, text := range map[string]string{
+		"gain.c":  "#include \"kernel.h\"\n#include \"turn.h\"\n",
+		"turn.h":  "// tan of a turn\n",
+		"gains.c": "#include \"kernel.h\"\n#include \"missing.h\"\n",
+	} {
+		if err := os.WriteFile(filepath.Join(folder, name), []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if k, err := openKernel(folder, &blocks.Block{Name: "gain"}); err != nil {
+		t.Errorf("A kernel with a header beside it is refused: %v", err)
+	} else if !strings.HasSuffix(k.text, "// tan of a turn\n") {
+		t.Errorf("The kernel's text is %q; its header should be part of it.", k.text)
+	}
+	if _, err := openKernel(folder, &blocks.Block{Name: "gains"}); err == nil || !strings.Contains(err.Error(), "missing.h") {
+		t.Errorf("A kernel whose header is missing gives '%v'; it should name the header.", err)
+	}
+}
+
 // Of ten tasks the sample takes those in the middle of each third.
 func TestSampleIsEven(t *testing.T) {
 	var list []task

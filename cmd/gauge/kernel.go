@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -16,8 +17,12 @@ type kernel struct {
 	block *blocks.Block
 	file  string // path of the C source
 	name  string // the block's name in C
-	text  string // the C source
+	text  string // the C source, and after it that of the headers it shares with others of its family
 }
+
+// sharedHeader is an include of a header beside the kernels; kernel.h, which
+// all of them include, is not looked for here.
+var sharedHeader = regexp.MustCompile(`(?m)^#include "([a-z-]+\.h)"$`)
 
 // openKernel reads the kernel of a block from a folder.
 func openKernel(folder string, b *blocks.Block) (*kernel, error) {
@@ -25,6 +30,15 @@ func openKernel(folder string, b *blocks.Block) (*kernel, error) {
 	text, err := os.ReadFile(file)
 	if err != nil {
 		return nil, fmt.Errorf("the block %s has no kernel: %w", b.Name, err)
+	}
+	for _, include := range sharedHeader.FindAllSubmatch(text, -1) {
+		if name := string(include[1]); name != "kernel.h" {
+			header, err := os.ReadFile(filepath.Join(folder, name))
+			if err != nil {
+				return nil, fmt.Errorf("the kernel of %s includes what is not there: %w", b.Name, err)
+			}
+			text = append(text, header...)
+		}
 	}
 	return &kernel{block: b, file: file, name: strings.ReplaceAll(b.Name, "-", "_"), text: string(text)}, nil
 }
