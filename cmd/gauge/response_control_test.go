@@ -238,6 +238,7 @@ func TestControlOneSample(t *testing.T) {
 		{Block: "envelope-follower", Choices: map[string]string{"detector": "peak"}, Inputs: map[string][][]float32{"in": in}},
 		{Block: "envelope-follower", Choices: map[string]string{"detector": "rms"}, Inputs: map[string][][]float32{"in": in}},
 		{Block: "sample-and-hold", Inputs: map[string][][]float32{"in": in}, Events: map[string]map[int][]event{"clock": {1: {{5, 1}}, 6: {{40, 1}}}}},
+		{Block: "track-and-hold", Inputs: map[string][][]float32{"in": in}, Events: map[string]map[int][]event{"clock": {1: {{5, 1}}, 6: {{40, 0}}}}},
 		{Block: "audio-in", Inputs: map[string][][]float32{"audio_in": {words}}},
 		{Block: "audio-out", Inputs: map[string][][]float32{"in": in}},
 	} {
