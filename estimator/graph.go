@@ -33,6 +33,8 @@ type Graph struct {
 	Overlay     bool // scenes share buffers
 	// Symbols tell whose the symbols of the built program are, the first that fits.
 	Symbols []SymbolPattern
+	// Regions tell which banks a linker script's regions are.
+	Regions []ScriptRegion
 	// Edits are the changes that were made since the file was read, in order.
 	Edits []source.Edit
 
@@ -49,6 +51,13 @@ type SymbolPattern struct {
 	Place   source.Value // of the owner in the file
 	Owner   string       // a node, "system" or "library"
 	Pattern string       // as path.Match takes it
+}
+
+// ScriptRegion is a name that a linker script gives to a bank.
+type ScriptRegion struct {
+	Place source.Value // of the bank in the file
+	Name  string
+	Bank  string
 }
 
 // Reserve is the headroom asked for, as shares of the limit.

@@ -147,6 +147,7 @@ func (r *graphReader) top(v source.Value) {
 	r.voices(voices)
 	r.scenes(scenes)
 	r.symbols(o.Take("symbols"))
+	r.regions(o.Take("regions"))
 	o.Done("key")
 	if copies := g.copies(); copies > maxCopies {
 		o.At().Fail("", "the nodes and their voices are %d copies, more than the %d that are read", copies, maxCopies)
@@ -759,6 +760,14 @@ func (r *graphReader) symbols(v source.Value) {
 			}
 			r.g.Symbols = append(r.g.Symbols, SymbolPattern{Place: m.Key, Owner: m.Name, Pattern: text})
 		}
+	}
+}
+
+// regions reads which banks the regions of a linker script are. Whether the board
+// has them is not asked here: a graph may be asked about on another board.
+func (r *graphReader) regions(v source.Value) {
+	for _, m := range v.Object("regions").Rest() {
+		r.g.Regions = append(r.g.Regions, ScriptRegion{Place: m.Value, Name: m.Name, Bank: m.Value.Text("the name of a bank")})
 	}
 }
 

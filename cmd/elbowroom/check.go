@@ -1,7 +1,9 @@
 package main
 
 import (
+	"context"
 	"encoding/csv"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -21,6 +23,7 @@ type checkOptions struct {
 	strict  bool
 	quiet   bool
 	explain string // a node or a bank
+	says    string // a file with what the linker printed
 }
 
 // overrides are flags that replace what the graph file says.
@@ -75,35 +78,47 @@ func (a *app) checkCommand() *cobra.Command {
 worst block and the jacks; what is dear; what to beware of; and for a graph that
 is over the single swaps that help. GRAPH is a file, or - for standard input.
 
+--linker-says takes what the linker printed of a program that did not fit: how
+much is missing in which bank, what is largest there, and the least to give up.
+'regions: {REGION: BANK}' in the graph tells which bank a region of yours is.
+
 Exit status: 0 fits or tight, 1 over, 2 wrong input, 3 unsure; of several files
 the worst: 2, then 1, then 3. With --strict tight and unsure are 1.`,
 		Example: `  $ elbowroom check --block-size 16 storm.yaml
   $ elbowroom check --explain echo storm.yaml
-  $ elbowroom check --strict --format json shows/*.yaml`,
+  $ elbowroom check --strict --format json shows/*.yaml
+  $ make 2>&1 | elbowroom check storm.yaml --linker-says -`,
 		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) == 0 {
-				return hinted{fmt.Errorf("check needs a graph file"), "'elbowroom new storm.yaml' writes one to start from"}
+			switch {
+			case len(args) == 0:
+				return hinted{errors.New("check needs a graph file"), "'elbowroom new storm.yaml' writes one to start from"}
+			case opts.says != "" && len(args) > 1:
+				return hinted{errors.New("--linker-says is about the program of one graph"), "name that graph alone"}
+			case opts.says == standardInput && args[0] == standardInput:
+				return hinted{errors.New("the graph and the linker's words cannot both come from standard input"), "name a file for one of them"}
 			}
 			return nil
 		},
 	}
 	watch := watchFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		return a.answer(cmd, *watch, args, func(w io.Writer) error { return a.runCheck(w, opts, args) })
+		return a.answer(cmd, *watch, args, func(w io.Writer) error { return a.runCheck(cmd.Context(), w, opts, args) })
 	}
 	opts.addFlags(cmd)
 	cmd.Flags().BoolVar(&opts.strict, "strict", false, "exit with 1 where a graph is tight or unsure")
 	cmd.Flags().BoolVarP(&opts.quiet, "quiet", "q", false, "print only the verdict in a sentence")
 	cmd.Flags().StringVar(&opts.explain, "explain", "", "tell all of this node or bank in place of the whole graph")
-	cmd.MarkFlagsMutuallyExclusive("explain", "quiet")
+	cmd.Flags().StringVar(&opts.says, "linker-says", "", "tell what to change for what the linker printed into this file, or - for standard input")
+	cmd.MarkFlagsMutuallyExclusive("explain", "quiet", "linker-says")
+	cmd.MarkFlagsMutuallyExclusive("linker-says", "watch")
 	a.formatFlag(cmd)
 	return cmd
 }
 
-func (a *app) runCheck(w io.Writer, opts checkOptions, names []string) error {
+func (a *app) runCheck(ctx context.Context, w io.Writer, opts checkOptions, names []string) error {
 	report := Report{Version: reportVersion, Graphs: []Answer{}}
 	for _, name := range names {
-		answer, err := a.check(name, opts)
+		answer, err := a.check(ctx, name, opts)
 		if err != nil {
 			return err
 		}
@@ -131,6 +146,8 @@ func (a *app) printReport(w io.Writer, r *Report, quiet bool) error {
 		}
 		d = append(d, section{text: answer.Sentence + ".", tone: answer.Verdict, joined: quiet})
 		switch {
+		case len(answer.Linker) > 0:
+			d = append(d, linkerSections(answer.Linker)...)
 		case answer.Explained != nil:
 			d = append(d, explained(answer)...)
 		case !quiet:
@@ -145,7 +162,7 @@ func (a *app) printReport(w io.Writer, r *Report, quiet bool) error {
 
 // check answers for one file. What is wrong with it is told at once, so that
 // the other files are answered all the same.
-func (a *app) check(name string, opts checkOptions) (Answer, error) {
+func (a *app) check(ctx context.Context, name string, opts checkOptions) (Answer, error) {
 	c, err := a.estimate(name, opts.overrides)
 	if err != nil {
 		a.complain(err)
@@ -168,6 +185,16 @@ func (a *app) check(name string, opts checkOptions) (Answer, error) {
 		told.Explained = x
 		return told, nil
 	}
+	if opts.says != "" {
+		said, err := a.linkerSays(ctx, opts.says, c)
+		if err != nil {
+			a.complain(err)
+			return unreadable(name, err), nil
+		}
+		told := answer(c.name, c.estimate, nil)
+		told.Linker = said
+		return told, nil
+	}
 	var swaps []estimator.Swap
 	if c.estimate.Verdict == estimator.Over {
 		if swaps, err = c.estimate.Swaps(); err != nil {
@@ -182,7 +209,7 @@ func exitOf(a *Answer, strict bool) int {
 	switch {
 	case a.Verdict == wrongInput:
 		return exitWrong
-	case a.verdict == estimator.Over, strict && a.verdict != estimator.Fits:
+	case a.verdict == estimator.Over, len(a.Linker) > 0, strict && a.verdict != estimator.Fits:
 		return exitOver
 	case a.verdict == estimator.Unsure:
 		return exitUnsure
@@ -603,6 +630,15 @@ func csvRows(a *Answer) [][]string {
 		banded("node", n.Name, "worst", n.Worst, "cycles", n.Basis)
 		banded("node", n.Name, "stalls", n.Stalls, "cycles", a.Cycles.Mean.Stalls.Basis)
 		single("node", n.Name, "bytes", float64(n.Bytes), "bytes", lies(n))
+	}
+	for i := range a.Linker {
+		s := &a.Linker[i]
+		single("linker", s.Bank, s.Region, float64(s.Over), "bytes", s.Text)
+		if s.Plan != nil {
+			for _, c := range s.Plan.Changes {
+				single("linker plan", s.Bank, c.Node, c.Loss, "points", c.Write)
+			}
+		}
 	}
 	for _, caution := range a.Cautions {
 		words("caution", caution.Node, caution.Kind, caution.Text)

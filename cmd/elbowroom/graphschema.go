@@ -82,6 +82,7 @@ func graphSchema(lib *blocks.Library) (*jsonschema.Schema, error) {
 			Type:                 "object",
 			AdditionalProperties: oneOrMore(text()),
 		}),
+		property("regions", "which banks the regions of your linker script are, for check --linker-says: REGION: BANK", mapOf(text())),
 	)
 	top.Schema, top.Title = draft, "Elbowroom graph"
 	require(top, "board", "sample_rate", "block_size", "nodes")

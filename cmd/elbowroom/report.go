@@ -24,26 +24,27 @@ type Report struct {
 
 // Answer is what check found out about one graph file.
 type Answer struct {
-	File       string     `json:"file"`
-	Verdict    string     `json:"verdict" jsonschema:"fits, tight, unsure, over, or 'wrong input' where the file cannot be read as a graph"`
-	Sentence   string     `json:"sentence" jsonschema:"the verdict in words with figures"`
-	Decides    string     `json:"decides,omitempty" jsonschema:"name of the resource that decides the verdict"`
-	Mistakes   []Mistake  `json:"mistakes,omitempty" jsonschema:"what is wrong with the file; then all else is left out"`
-	Board      string     `json:"board,omitempty"`
-	Core       string     `json:"core,omitempty"`
-	SampleRate float64    `json:"sample_rate,omitempty" jsonschema:"hertz"`
-	BlockSize  int        `json:"block_size,omitempty" jsonschema:"samples"`
-	Resources  []Resource `json:"resources,omitempty" jsonschema:"banks, cpu, and the jacks that are used"`
-	Shelves    []Shelf    `json:"shelves,omitempty" jsonschema:"the banks of the board with what lies on them"`
-	Large      []Placed   `json:"large,omitempty" jsonschema:"the largest buffers and why each lies where it does"`
-	Explained  *Explained `json:"explained,omitempty" jsonschema:"all of the node or bank that --explain names"`
-	Cycles     *Cycles    `json:"cycles,omitempty"`
-	Schedule   *Schedule  `json:"schedule,omitempty"`
-	Latency    *Latency   `json:"latency,omitempty" jsonschema:"left out where the graph has no audio output"`
-	Nodes      []Node     `json:"nodes,omitempty" jsonschema:"in file order"`
-	Cautions   []Caution  `json:"cautions,omitempty"`
-	Swaps      []Swap     `json:"swaps,omitempty" jsonschema:"single lighter stand-ins that help a graph that is over, best first"`
-	Worth      string     `json:"worth,omitempty" jsonschema:"what the figures are worth"`
+	File       string        `json:"file"`
+	Verdict    string        `json:"verdict" jsonschema:"fits, tight, unsure, over, or 'wrong input' where the file cannot be read as a graph"`
+	Sentence   string        `json:"sentence" jsonschema:"the verdict in words with figures"`
+	Decides    string        `json:"decides,omitempty" jsonschema:"name of the resource that decides the verdict"`
+	Mistakes   []Mistake     `json:"mistakes,omitempty" jsonschema:"what is wrong with the file; then all else is left out"`
+	Board      string        `json:"board,omitempty"`
+	Core       string        `json:"core,omitempty"`
+	SampleRate float64       `json:"sample_rate,omitempty" jsonschema:"hertz"`
+	BlockSize  int           `json:"block_size,omitempty" jsonschema:"samples"`
+	Resources  []Resource    `json:"resources,omitempty" jsonschema:"banks, cpu, and the jacks that are used"`
+	Shelves    []Shelf       `json:"shelves,omitempty" jsonschema:"the banks of the board with what lies on them"`
+	Large      []Placed      `json:"large,omitempty" jsonschema:"the largest buffers and why each lies where it does"`
+	Explained  *Explained    `json:"explained,omitempty" jsonschema:"all of the node or bank that --explain names"`
+	Linker     []LinkerShort `json:"linker,omitempty" jsonschema:"what the linker missed, where --linker-says asks"`
+	Cycles     *Cycles       `json:"cycles,omitempty"`
+	Schedule   *Schedule     `json:"schedule,omitempty"`
+	Latency    *Latency      `json:"latency,omitempty" jsonschema:"left out where the graph has no audio output"`
+	Nodes      []Node        `json:"nodes,omitempty" jsonschema:"in file order"`
+	Cautions   []Caution     `json:"cautions,omitempty"`
+	Swaps      []Swap        `json:"swaps,omitempty" jsonschema:"single lighter stand-ins that help a graph that is over, best first"`
+	Worth      string        `json:"worth,omitempty" jsonschema:"what the figures are worth"`
 
 	verdict estimator.Verdict
 }
