@@ -32,6 +32,7 @@ type Reconciliation struct {
 	Banks     []BuiltBank `json:"banks"`
 	Groups    []BuiltPart `json:"groups" jsonschema:"symbols by whose they are, in each bank"`
 	Explained float64     `json:"explained" jsonschema:"share of the built bytes that have an owner"`
+	Unnamed   int64       `json:"unnamed,omitempty" jsonschema:"bytes that the map names by their object file alone"`
 	Waste     []string    `json:"waste,omitempty" jsonschema:"what takes room for nothing"`
 	Wrote     string      `json:"wrote,omitempty" jsonschema:"the file with what was read of the program, for the graph to name"`
 }
@@ -60,17 +61,18 @@ type BuiltPart struct {
 
 type reconcileOptions struct {
 	overrides
-	elf, baseline string
-	learn         string
-	tolerance     string
-	output        string
-	force         bool
+	elf, mapped string
+	baseline    string
+	learn       string
+	tolerance   string
+	output      string
+	force       bool
 }
 
 func (a *app) reconcileCommand() *cobra.Command {
 	opts := reconcileOptions{tolerance: "10%"}
 	cmd := &cobra.Command{
-		Use:   "reconcile GRAPH --elf PROGRAM",
+		Use:   "reconcile GRAPH (--elf PROGRAM | --map MAP)",
 		Short: "Hold the estimate against the built program",
 		Long: `Hold the estimate against the program that was built: its sections bank by bank,
 its symbols by whose they are (a node or a block whose name stands in the
@@ -83,6 +85,10 @@ that the graph can name under 'catalog:', and counted with. --learn writes the
 same way what each node and block takes of the program, so that the next estimate
 speaks of your code.
 
+--map takes the map of a GNU linker in place of the program, also of one that did
+not fit. It tells as much of functions and data that have a section each
+(-ffunction-sections, -fdata-sections); the rest it names by the object file.
+
 Exit status: 0 the build agrees, 1 a bank is over or differs, 2 wrong input.`,
 		Example: `  $ elbowroom reconcile storm.yaml --elf storm.elf
   $ elbowroom reconcile storm.yaml --elf storm.elf --baseline empty.elf
@@ -91,8 +97,12 @@ Exit status: 0 the build agrees, 1 a bank is over or differs, 2 wrong input.`,
 			switch {
 			case len(args) != 1:
 				return hinted{errors.New("reconcile needs one graph file"), "write 'elbowroom reconcile storm.yaml --elf storm.elf'"}
-			case opts.elf == "":
+			case opts.elf == "" && opts.mapped == "":
 				return hinted{errors.New("reconcile needs the built program"), "name the file that the linker wrote with --elf"}
+			case opts.elf != "" && opts.mapped != "":
+				return hinted{errors.New("--elf and --map tell of the same program"), "name the ELF file alone: it tells more"}
+			case opts.mapped != "" && opts.learn != "":
+				return hinted{errors.New("--learn reads sizes that a map does not tell"), "name the ELF file with --elf"}
 			case opts.baseline != "" && opts.learn != "":
 				return hinted{errors.New("--baseline and --learn write a file each"), "run reconcile once with either"}
 			case opts.baseline == "" && opts.output != "":
@@ -109,6 +119,7 @@ Exit status: 0 the build agrees, 1 a bank is over or differs, 2 wrong input.`,
 	opts.addFlags(cmd)
 	f := cmd.Flags()
 	f.StringVar(&opts.elf, "elf", "", "the linked program")
+	f.StringVar(&opts.mapped, "map", "", "the GNU linker's map, in place of --elf")
 	f.StringVar(&opts.baseline, "baseline", "", "a linked program without any node")
 	f.StringVar(&opts.tolerance, "tolerance", opts.tolerance, "what a bank may be off the band of its estimate")
 	f.StringVarP(&opts.output, "output", "o", "", "with --baseline, write here (system-BOARD.yaml beside the graph)")
@@ -137,7 +148,11 @@ func (a *app) runReconcile(w io.Writer, opts reconcileOptions, name string) erro
 	if reconcile.CheckPatterns(c.estimate.Graph); c.errs.Len() > 0 {
 		return c.errs.Err()
 	}
-	program, err := readProgram(opts.elf)
+	built, read := opts.elf, readProgram
+	if opts.mapped != "" {
+		built, read = opts.mapped, readMap
+	}
+	program, err := read(built)
 	if err != nil {
 		return err
 	}
@@ -169,8 +184,8 @@ func (a *app) runReconcile(w io.Writer, opts reconcileOptions, name string) erro
 			return err
 		}
 	}
-	r := reconciliation(c.name, opts.elf, c.estimate.Graph.Board.Name, reconcile.Compare(c.estimate, program, share.High))
-	r.Wrote = wrote
+	r := reconciliation(c.name, built, c.estimate.Graph.Board.Name, reconcile.Compare(c.estimate, program, share.High))
+	r.Wrote, r.Unnamed = wrote, int64(program.Unnamed)
 	a.exit = r.Exit
 	switch a.format {
 	case asJSON:
@@ -204,6 +219,25 @@ func (a *app) learn(file *source.File, name string, opts reconcileOptions, progr
 
 // readProgram reads a linked program.
 func readProgram(name string) (*reconcile.Program, error) {
+	return readBuilt(name, reconcile.Read)
+}
+
+// readMap reads a linker's map.
+func readMap(name string) (*reconcile.Program, error) {
+	return readBuilt(name, func(name string, file io.ReaderAt, size int64) (*reconcile.Program, error) {
+		if size > reconcile.MaxMapBytes {
+			return nil, fmt.Errorf("%s: this has %s, more than the %v that are read", name, blocks.Bytes(size).Down(), blocks.Bytes(reconcile.MaxMapBytes))
+		}
+		text := make([]byte, size)
+		if _, err := io.ReadFull(io.NewSectionReader(file, 0, size), text); err != nil {
+			return nil, fmt.Errorf("%s: %w", name, reason(err))
+		}
+		return reconcile.ReadMap(name, string(text))
+	})
+}
+
+// readBuilt reads a plain file that a linker wrote.
+func readBuilt(name string, read func(string, io.ReaderAt, int64) (*reconcile.Program, error)) (*reconcile.Program, error) {
 	info, err := os.Stat(name)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
@@ -218,7 +252,7 @@ func readProgram(name string) (*reconcile.Program, error) {
 		return nil, fmt.Errorf("%s: %w", name, reason(err))
 	}
 	defer file.Close()
-	p, err := reconcile.Read(filepath.Base(name), file, info.Size())
+	p, err := read(filepath.Base(name), file, info.Size())
 	var no *reconcile.NotReadableError
 	if errors.As(err, &no) {
 		return nil, hinted{err, no.Hint}
@@ -304,6 +338,9 @@ func reconciliationSections(r *Reconciliation) document {
 		s.after = fmt.Sprintf("There are %s more, which '--format json' has.", counted(more, "group"))
 	}
 	d = append(d, s)
+	if r.Unnamed > 0 {
+		d = append(d, section{text: fmt.Sprintf("Of %s the map tells only the object file. Compiled with -ffunction-sections and -fdata-sections it tells more, and the ELF file tells most.", amountOver(blocks.Bytes(r.Unnamed)))})
+	}
 	if len(r.Waste) > 0 {
 		d = append(d, section{title: "What takes room for nothing", items: r.Waste})
 	}

@@ -197,7 +197,7 @@ func (r *Result) group(e *estimator.Estimate, p *Program) {
 			end = stop
 			bytes := blocks.Bytes(stop - begin)
 			left -= bytes
-			add(key{whose.symbol(y.Name), b}, bytes, y.Name, y.Code)
+			add(key{whose.ofObject(whose.symbol(y.Name), y.object), b}, bytes, y.Name, y.Code)
 		}
 		if left > 0 {
 			add(key{whose.section(s.Name), b}, left, "section "+s.Name, false)
@@ -265,6 +265,17 @@ func (r *Result) waste(e *estimator.Estimate, p *Program) {
 	for _, b := range r.Banks {
 		if b.Padding > 0 {
 			tell("%v of %s are padding between sections", b.Padding, b.Name)
+		}
+	}
+	within := make([]blocks.Bytes, len(r.Banks))
+	for _, f := range p.fills {
+		if b := bankOf(e.Graph.Board, f.address); b >= 0 {
+			within[b] += f.bytes
+		}
+	}
+	for b, bytes := range within {
+		if bytes > 0 {
+			tell("%v of %s are padding within sections", bytes, r.Banks[b].Name)
 		}
 	}
 	symbols := slices.SortedFunc(slices.Values(p.Symbols), func(a, b Symbol) int { return cmp.Compare(a.Address, b.Address) })

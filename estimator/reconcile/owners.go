@@ -186,6 +186,27 @@ func (o *owners) symbol(name string) owned {
 	return best
 }
 
+// Archives of the compiler and the C library, and the objects that start a
+// program (from memory of GCC and newlib).
+var (
+	libraryArchives = []string{"libgcc.a(", "libc.a(", "libc_nano.a(", "libm.a(", "libg.a(", "libnosys.a(", "librdimon.a("}
+	systemObjects   = []string{"crt0.o", "crti.o", "crtn.o", "crtbegin.o", "crtend.o"}
+)
+
+// ofObject is whose something is that nobody is known of by its name, by the
+// object that it comes from.
+func (o *owners) ofObject(by owned, object string) owned {
+	switch {
+	case by.of != Unexplained || object == "":
+		return by
+	case begins(object, libraryArchives):
+		return owned{OfLibrary, ""}
+	case slices.Contains(systemObjects, object):
+		return owned{OfSystem, ""}
+	}
+	return by
+}
+
 // section finds whose those bytes of a section are that no symbol tells of.
 func (o *owners) section(name string) owned {
 	if by, ok := o.byPattern(name); ok {

@@ -47,6 +47,7 @@ type Symbol struct {
 	Bytes    blocks.Bytes
 	Code     bool
 	contents []byte // of constants; nil: not looked at
+	object   string // that it comes from, by a map; "": not known
 }
 
 // Program is a linked program.
@@ -54,6 +55,14 @@ type Program struct {
 	Name     string
 	Sections []Section
 	Symbols  []Symbol
+	Unnamed  blocks.Bytes // of Symbols, those that a map names by their object alone
+	fills    []fill       // within sections, by a map
+}
+
+// fill is padding within a section.
+type fill struct {
+	address uint64
+	bytes   blocks.Bytes
 }
 
 // NotReadableError tells why a file is no program that can be reconciled.
