@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"math"
 	"math/cmplx"
 	"testing"
@@ -134,3 +135,90 @@ func TestPluckedStringTrigger(t *testing.T) {
 }
 
 func TestPluckedStringStyles(t *testing.T) { checkStyles(t, "plucked-string") }
+
+func TestStackedSawsAliases(t *testing.T) {
+	// One saw alone: reference page dsp 2.6, column a of naive and DPW2.
+	for _, c := range []struct{ pitch, plain, parabola float64 }{{440, -20, -30}, {1047, -16, -25}, {4186, -9, -18}} {
+		turns := oddTurns(c.pitch)
+		for method, want := range map[string]float64{"plain": c.plain, "parabola": c.parabola} {
+			r := rendering{Block: "stacked-saws", Choices: map[string]string{"method": method}, Params: map[string]float64{"saws": 1}}
+			if got := aliasLevel(partials(t, r, turns), turns); math.Abs(got-want) > 1 {
+				t.Errorf("One saw, %s, at %g Hz has foldover at %.1f dB, and dsp 2.6 has %g dB.", method, c.pitch, got, want)
+			}
+		}
+	}
+}
+
+func TestStackedSawsEquation(t *testing.T) {
+	// The equation in double precision, on steps as single precision works them
+	// out; saw k begins k golden sections of a turn on from the middle of its ramp.
+	const pitch, detune = 997, 0.013
+	for _, saws := range []int{1, 2, 3, 7} {
+		for _, method := range []string{"plain", "parabola"} {
+			y := render(t, rendering{
+				Block: "stacked-saws", Choices: map[string]string{"method": method}, Frames: 9600,
+				Params: map[string]float64{"pitch": pitch, "saws": float64(saws), "detune": detune},
+			})["out"][0]
+			want := make([]float64, len(y))
+			for k := range saws {
+				ratio := 1.0
+				if saws > 1 {
+					ratio += detune * (2*float64(k)/float64(saws-1) - 1)
+				}
+				turns, begin := pitch*ratio/48000, 0.5+float64(k)*float64(0x9e3779b9)/(1<<32)
+				ramp := func(n int) float64 {
+					_, phase := math.Modf(begin + turns*float64(n+1))
+					return 2*phase - 1
+				}
+				begin -= turns // the sample before the first is no less than 0
+				begin++
+				for n := range want {
+					x := ramp(n)
+					if method == "parabola" {
+						x = (x*x - ramp(n-1)*ramp(n-1)) / (4 * turns)
+					}
+					want[n] += 0.9 * x / float64(saws)
+				}
+			}
+			// Steps are rounded to 24 bits, which over 200 turns is 1.2e-5 of a turn:
+			// a plain wrap may fall a sample apart, and the sample in which a difference
+			// of squares wraps is off by that times 2 / turns, 1.2e-3.
+			apart := 0
+			for n := range y {
+				if math.Abs(float64(y[n])-want[n]) > 2e-3 {
+					apart++
+				}
+			}
+			if apart > 5 {
+				t.Errorf("%d saws, %s: %d of %d samples are apart from the equation by more than 0.002.", saws, method, apart, len(y))
+			}
+		}
+	}
+	// A difference of squares lowers harmonics by sinc.
+	if droop := inDecibels(sinc(15000.0 / 48000)); math.Abs(droop+1.4) > 0.1 {
+		t.Errorf("A difference of squares lowers 15 kHz at 48 kHz by %.2f dB, and dsp 2.6 has 1.4 dB.", -droop)
+	}
+}
+
+func TestStackedSawsSync(t *testing.T) {
+	for _, method := range []string{"plain", "parabola"} {
+		free := rendering{Block: "stacked-saws", Choices: map[string]string{"method": method}, BlockSize: 48, Frames: 480}
+		synced := free
+		synced.Events = map[string]map[int][]event{"sync": {5: {{0, 1}}, 6: {{0, 0}}}}
+		whole, cut := render(t, free)["out"][0], render(t, synced)["out"][0]
+		for i := range cut {
+			want, what := whole[i], fmt.Sprintf("sample %d before the sync", i)
+			if i >= 240 {
+				want, what = whole[i-240], fmt.Sprintf("sample %d after the sync", i-240)
+			}
+			if cut[i] != want {
+				t.Fatalf("%s: the saws give %g as %s, and the wave from its start has %g.", method, cut[i], what, want)
+			}
+		}
+		if whole[240] == whole[0] {
+			t.Errorf("%s: the wave stands at its start at sample 240 without a sync, so that the test shows nothing.", method)
+		}
+	}
+}
+
+func TestStackedSawsStyles(t *testing.T) { checkStyles(t, "stacked-saws") }
