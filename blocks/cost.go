@@ -122,7 +122,8 @@ type TableDemand struct {
 type CodeDemand struct {
 	Key   string
 	Bytes Figure
-	Idle  Bytes // of them those that run at the start alone
+	Idle  Bytes       // of them those that run at the start alone
+	RAM   []BankBytes // of them those that run in RAM, where they lie a second time
 	Basis Basis
 }
 

@@ -3,6 +3,7 @@ package blocks
 import (
 	"errors"
 	"math"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -291,7 +292,7 @@ func TestDemandCode(t *testing.T) {
 		u := ran(howl(t))
 		tt.change(u)
 		want := CodeDemand{Key: u.Variant(), Bytes: Figure{tt.want, tt.want * 0.75, tt.want * 1.5}, Basis: Counted}
-		if d := demand(t, u); !slices.Equal(d.Code, []CodeDemand{want}) {
+		if d := demand(t, u); !reflect.DeepEqual(d.Code, []CodeDemand{want}) {
 			t.Errorf("the code of howl, %d bytes %s, is %+v, want %+v", code, tt.name, d.Code, want)
 		}
 	}
@@ -414,7 +415,7 @@ func TestDemandOfOwnCode(t *testing.T) {
 	if d.State != 2048 || d.Stack != 64 || !slices.Equal(d.Buffers, u.Own.Buffers) || d.Basis != Stated {
 		t.Errorf("own code keeps %d, stacks %d, holds %+v, %v; want what was stated", d.State, d.Stack, d.Buffers, d.Basis)
 	}
-	if want := []CodeDemand{{Key: "own code", Bytes: Exactly(6144), Basis: Stated}}; !slices.Equal(d.Code, want) {
+	if want := []CodeDemand{{Key: "own code", Bytes: Exactly(6144), Basis: Stated}}; !reflect.DeepEqual(d.Code, want) {
 		t.Errorf("its code is %+v, want %+v", d.Code, want)
 	}
 	// 400 + 48 x 120 = 6160, and 1.5 events or 2.

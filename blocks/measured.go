@@ -27,7 +27,7 @@ type Measurements struct {
 	Calls Figure
 	// System is what a program without any node takes of banks, in place of the
 	// board's own rows.
-	System []MeasuredSystem
+	System []BankBytes
 
 	// Bytes of nodes, and the code of blocks, as a program was built.
 	NodeBytes  map[string]MeasuredBytes
@@ -39,6 +39,8 @@ type Measurements struct {
 type Built struct {
 	Bytes     Bytes
 	Estimated Bytes // 0: nothing was estimated of it
+	// RAM is code among Bytes that runs in RAM, where it lies a second time.
+	RAM []BankBytes
 }
 
 // Of is what an estimate is by what was built: to the byte where it is the same
@@ -62,8 +64,8 @@ type MeasuredBytes struct {
 	Flash Built
 }
 
-// MeasuredSystem is what a program without any node takes of one bank.
-type MeasuredSystem struct {
+// BankBytes is what was measured to lie in one bank.
+type BankBytes struct {
 	Place source.Value // of the bank's name in the file
 	Bank  string
 	Bytes Bytes
@@ -94,6 +96,16 @@ func (m *Measurements) Factor(node string, b *Block) (Figure, bool) {
 // what was measured, so that the edges are the factor's.
 func (f Figure) By(factor Figure) Figure {
 	return Figure{f.Value * factor.Value, f.Value * factor.Low, f.Value * factor.High}
+}
+
+// Resident is what of the code lies in RAM besides, by what was built, where all
+// of it takes so many bytes.
+func (b Built) Resident(bytes float64) []BankBytes {
+	list := slices.Clone(b.RAM)
+	for i := range list {
+		list[i].Bytes = Bytes(math.Round(bytes * float64(list[i].Bytes) / float64(b.Bytes)))
+	}
+	return list
 }
 
 // WithData is what a use demands whose bytes of data are others, its state and
@@ -133,6 +145,7 @@ func (d *Demand) WithCode(code Built, key string) *Demand {
 		c := &built.Code[i]
 		share := code.Of(c.Bytes.Value) / max(c.Bytes.Value, 1)
 		c.Bytes, c.Idle, c.Basis = Exactly(code.Of(c.Bytes.Value)), Bytes(float64(c.Idle)*share), Measured
+		c.RAM = code.Resident(c.Bytes.Value)
 		if key != "" {
 			c.Key = key
 		}

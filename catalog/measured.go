@@ -25,13 +25,19 @@ func readMeasured(v source.Value) *blocks.Measurements {
 	co.Done("key")
 	m.Stalls = factor(o.Take("stalls"), "stalls")
 	m.Calls = factor(o.Take("calls"), "calls")
-	for _, row := range o.Take("system").Object("system").Rest() {
-		bytes := one(row.Value, blocks.UnitBytes)
-		m.System = append(m.System, blocks.MeasuredSystem{Place: row.Key, Bank: row.Name, Bytes: blocks.Bytes(bytes)})
-	}
+	m.System = banks(o.Take("system"), "system")
 	readBytes(o.Take("bytes"), m)
 	o.Done("key")
 	return m
+}
+
+// banks reads bytes of each bank.
+func banks(v source.Value, what string) []blocks.BankBytes {
+	var list []blocks.BankBytes
+	for _, row := range v.Object(what).Rest() {
+		list = append(list, blocks.BankBytes{Place: row.Key, Bank: row.Name, Bytes: blocks.Bytes(one(row.Value, blocks.UnitBytes))})
+	}
+	return list
 }
 
 // readBytes reads what nodes and blocks took of a program.
@@ -41,19 +47,19 @@ func readBytes(v source.Value, m *blocks.Measurements) {
 	for _, n := range o.Take("nodes").Object("nodes").Rest() {
 		no := n.Value.Object("'" + n.Name + "'")
 		node := blocks.MeasuredBytes{Block: no.Need("block").Text("the name of a block")}
-		node.Data, node.Flash = built(no.Take("data")), built(no.Take("flash"))
+		node.Data, node.Flash = built(no.Take("data"), false), built(no.Take("flash"), true)
 		m.NodeBytes[n.Name] = node
 		no.Done("key")
 	}
 	for _, b := range o.Take("blocks").Object("blocks").Rest() {
-		m.BlockFlash[b.Name] = built(b.Value)
+		m.BlockFlash[b.Name] = built(b.Value, true)
 	}
 	o.Done("key")
 }
 
 // built reads bytes that were built and what was estimated of them; zero where
-// they are not given.
-func built(v source.Value) blocks.Built {
+// they are not given. Of code it may stand what of it lies in RAM besides.
+func built(v source.Value, code bool) blocks.Built {
 	if !v.Given() {
 		return blocks.Built{}
 	}
@@ -61,6 +67,18 @@ func built(v source.Value) blocks.Built {
 	b := blocks.Built{Bytes: blocks.Bytes(positive(o.Need("built"), blocks.UnitBytes, "what was built"))}
 	if estimated := o.Take("estimated"); estimated.Given() {
 		b.Estimated = blocks.Bytes(positive(estimated, blocks.UnitBytes, "what was estimated"))
+	}
+	if ram := o.Take("ram"); code && ram.Given() {
+		b.RAM = banks(ram, "ram")
+		var sum blocks.Bytes
+		for _, row := range b.RAM {
+			sum += row.Bytes
+		}
+		if sum > b.Bytes {
+			ram.Fail("", "%v lie in RAM of the %v that were built", sum, b.Bytes)
+		}
+	} else if ram.Given() {
+		ram.Fail("", "only of code, which lies in flash, some lies in RAM besides")
 	}
 	o.Done("key")
 	return b

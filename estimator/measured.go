@@ -1,6 +1,7 @@
 package estimator
 
 import (
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -18,6 +19,12 @@ func (g *Graph) measure(lib *blocks.Library) {
 		}
 		if len(m.System) > 0 {
 			g.system(m)
+		}
+		for _, name := range slices.Sorted(maps.Keys(m.NodeBytes)) {
+			g.checkResident(m.NodeBytes[name].Flash)
+		}
+		for _, name := range slices.Sorted(maps.Keys(m.BlockFlash)) {
+			g.checkResident(m.BlockFlash[name])
 		}
 	}
 }
@@ -38,6 +45,19 @@ func (g *Graph) system(m *blocks.Measurements) {
 		board.System = append(board.System, blocks.SystemBytes{What: "measured", Bank: bank, Bytes: row.Bytes, Confirmed: true})
 	}
 	g.Board = &board
+}
+
+// checkResident records code that is said to run in a bank that is no RAM of the
+// board.
+func (g *Graph) checkResident(b blocks.Built) {
+	for _, row := range b.RAM {
+		switch bank := g.Board.BankIndex(row.Bank); {
+		case bank < 0:
+			row.Place.Fail(source.DidYouMean(row.Bank, g.Board.BankNames()), "%s has no bank '%s'", g.Board.Name, row.Bank)
+		case g.Board.Banks[bank].Kind.Constant():
+			row.Place.Fail("", "'%s' of %s is no RAM", row.Bank, g.Board.Name)
+		}
+	}
 }
 
 // factor is what a node's estimated cycles were measured to be multiplied by,
@@ -87,7 +107,7 @@ func (g *Graph) builtBytes(n *Node, d *blocks.Demand) (built *blocks.Demand, sou
 		d = d.WithCode(block, "")
 	}
 	if node.Flash.Bytes > 0 && node.Flash.Estimated == 0 {
-		d.Code = append(slices.Clone(d.Code), blocks.CodeDemand{Key: own, Bytes: blocks.Exactly(float64(node.Flash.Bytes)), Basis: blocks.Measured})
+		d.Code = append(slices.Clone(d.Code), blocks.CodeDemand{Key: own, Bytes: blocks.Exactly(float64(node.Flash.Bytes)), RAM: node.Flash.RAM, Basis: blocks.Measured})
 	}
 	return d, source
 }

@@ -14,8 +14,9 @@ type flashItem struct {
 	name  string
 	part  Part
 	bytes blocks.Figure
-	idle  blocks.Bytes // what of it runs at the start alone, or not at all
-	data  blocks.Bytes // what of it lies in RAM besides
+	idle  blocks.Bytes       // what of it runs at the start alone, or not at all
+	data  blocks.Bytes       // what of it lies in RAM besides
+	ram   []blocks.BankBytes // what of it runs in RAM
 }
 
 // key tells pieces apart.
@@ -27,7 +28,7 @@ func (e *Estimate) flash(i int) []flashItem {
 	g, d := e.Graph, e.Graph.Nodes[i].demand
 	var items []flashItem
 	for _, c := range d.Code {
-		items = append(items, flashItem{name: c.Key, part: PartCode, bytes: c.Bytes, idle: c.Idle})
+		items = append(items, flashItem{name: c.Key, part: PartCode, bytes: c.Bytes, idle: max(c.Idle, resident(c)), ram: c.RAM})
 	}
 	for _, name := range g.Core.Linked(e.Nodes[i].routines) {
 		r := g.Core.Routines[name]
@@ -70,7 +71,7 @@ func (e *Estimate) memory(placeSteps int) []flashItem {
 			}
 			// Of a library's member more may be linked for one node than for another.
 			if item.bytes.Value > flash[at].bytes.Value {
-				flash[at].bytes = item.bytes
+				flash[at].bytes, flash[at].ram = item.bytes, item.ram
 			}
 			flash[at].idle = min(flash[at].idle, item.idle)
 			flash[at].data = max(flash[at].data, item.data)
@@ -107,13 +108,20 @@ func (e *Estimate) memory(placeSteps int) []flashItem {
 		flash = append(flash, e.calls())
 	}
 	var data blocks.Bytes
+	running := make([]blocks.Bytes, len(g.Board.Banks)) // code, by the bank of RAM that it runs in
 	for i := range flash {
 		data += flash[i].data
+		for _, row := range flash[i].ram {
+			running[g.Board.BankIndex(row.Bank)] += row.Bytes
+		}
 		if flash[i].part != PartTables {
 			e.Constants.Code += blocks.Bytes(flash[i].bytes.Value) - flash[i].idle
 		}
 	}
 	e.object(Object{Name: LibraryData, Node: -1, Part: PartState, Bytes: alignUp(data, systemAlign), Align: systemAlign, Pin: -1, Element: 4, Pattern: blocks.Random})
+	for b, bytes := range running {
+		e.object(Object{Name: "code in " + g.Board.Banks[b].Name, Node: -1, Part: PartCode, Bytes: alignUp(bytes, 4), Align: 4, Pin: b, Element: 4, Pattern: blocks.Random})
+	}
 	if g.Overlay {
 		e.overlay()
 	}
@@ -136,6 +144,37 @@ func (e *Estimate) Flash(node int) []Piece {
 	}
 	return list
 }
+
+// resident is how much of a piece of code runs in RAM. Of flash it is read at the
+// start alone.
+func resident(c blocks.CodeDemand) blocks.Bytes {
+	var sum blocks.Bytes
+	for _, row := range c.RAM {
+		sum += row.Bytes
+	}
+	return sum
+}
+
+// CodeIn is what of a node's code runs in a bank of RAM: of the node's own, and
+// of its kernel.
+func (e *Estimate) CodeIn(node int, bank string) (own, kernel blocks.Bytes) {
+	n := e.Graph.Nodes[node]
+	for _, c := range n.demand.Code {
+		for _, row := range c.RAM {
+			switch {
+			case row.Bank != bank:
+			case c.Key == n.ownKey():
+				own += row.Bytes
+			default:
+				kernel += row.Bytes
+			}
+		}
+	}
+	return own, kernel
+}
+
+// Tables are the tables that a node reads, which it may share with others.
+func (e *Estimate) Tables(node int) []blocks.TableDemand { return e.Graph.Nodes[node].demand.Tables }
 
 // LibraryData names the object that holds what the linked library keeps in RAM.
 const LibraryData = "library data"

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -80,8 +81,8 @@ symbol's, the library, the system; 'symbols:' in the graph tells of others), and
 what takes room for nothing: padding, tables that stand twice, printing and double
 precision that slipped in.
 
---baseline takes a program without any node; what it takes is written into a file
-that the graph can name under 'catalog:', and counted with. --learn writes the
+--baseline takes a program without any node, or its map; what it takes is written
+into a file that the graph can name under 'catalog:', and counted with. --learn writes the
 same way what each node and block takes of the program, so that the next estimate
 speaks of your code.
 
@@ -120,7 +121,7 @@ Exit status: 0 the build agrees, 1 a bank is over or differs, 2 wrong input.`,
 	f := cmd.Flags()
 	f.StringVar(&opts.elf, "elf", "", "the linked program")
 	f.StringVar(&opts.mapped, "map", "", "the GNU linker's map, in place of --elf")
-	f.StringVar(&opts.baseline, "baseline", "", "a linked program without any node")
+	f.StringVar(&opts.baseline, "baseline", "", "a linked program without any node, or its map")
 	f.StringVar(&opts.tolerance, "tolerance", opts.tolerance, "what a bank may be off the band of its estimate")
 	f.StringVarP(&opts.output, "output", "o", "", "with --baseline, write here (system-BOARD.yaml beside the graph)")
 	f.StringVar(&opts.learn, "learn", "", "write here what each node and block takes of the program")
@@ -159,7 +160,7 @@ func (a *app) runReconcile(w io.Writer, opts reconcileOptions, name string) erro
 	text, wrote := "", opts.learn
 	switch {
 	case opts.baseline != "":
-		empty, err := readProgram(opts.baseline)
+		empty, err := readEither(opts.baseline)
 		if err != nil {
 			return err
 		}
@@ -224,16 +225,35 @@ func readProgram(name string) (*reconcile.Program, error) {
 
 // readMap reads a linker's map.
 func readMap(name string) (*reconcile.Program, error) {
+	return readBuilt(name, mapIn)
+}
+
+// readEither reads a linked program or a linker's map, whichever a file is: only
+// a map is text.
+func readEither(name string) (*reconcile.Program, error) {
 	return readBuilt(name, func(name string, file io.ReaderAt, size int64) (*reconcile.Program, error) {
-		if size > reconcile.MaxMapBytes {
-			return nil, fmt.Errorf("%s: this has %s, more than the %v that are read", name, blocks.Bytes(size).Down(), blocks.Bytes(reconcile.MaxMapBytes))
-		}
-		text := make([]byte, size)
-		if _, err := io.ReadFull(io.NewSectionReader(file, 0, size), text); err != nil {
+		var head [64]byte
+		n, err := file.ReadAt(head[:], 0)
+		switch {
+		case err != nil && !errors.Is(err, io.EOF):
 			return nil, fmt.Errorf("%s: %w", name, reason(err))
+		case bytes.IndexByte(head[:n], 0) >= 0:
+			return reconcile.Read(name, file, size)
 		}
-		return reconcile.ReadMap(name, string(text))
+		return mapIn(name, file, size)
 	})
+}
+
+// mapIn reads a map of bounded size.
+func mapIn(name string, file io.ReaderAt, size int64) (*reconcile.Program, error) {
+	if size > reconcile.MaxMapBytes {
+		return nil, fmt.Errorf("%s: this has %s, more than the %v that are read", name, blocks.Bytes(size).Down(), blocks.Bytes(reconcile.MaxMapBytes))
+	}
+	text := make([]byte, size)
+	if _, err := io.ReadFull(io.NewSectionReader(file, 0, size), text); err != nil {
+		return nil, fmt.Errorf("%s: %w", name, reason(err))
+	}
+	return reconcile.ReadMap(name, string(text))
 }
 
 // readBuilt reads a plain file that a linker wrote.

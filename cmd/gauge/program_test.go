@@ -56,7 +56,7 @@ func TestProgramsAreAsEstimated(t *testing.T) {
 				for _, what := range c.astray {
 					t.Error(what)
 				}
-				reconciled(t, file, board, filepath.Join(folder, "board.elf"))
+				reconciled(t, file, board, folder)
 				if c.stack.truth > c.stack.estimate {
 					t.Errorf("The kernels go %.0f bytes deep, and the estimate keeps %.0f for them.", c.stack.truth, c.stack.estimate)
 				}
@@ -95,8 +95,8 @@ const explained = 0.98
 
 // reconciled holds a linked program to its graph as a user of 'reconcile' does:
 // what lies in the banks of data is estimated to the byte, and nearly all of it
-// is somebody's.
-func reconciled(t *testing.T, file, board, elf string) {
+// is somebody's; by the ELF file, and by the map that was written with it.
+func reconciled(t *testing.T, file, board, folder string) {
 	t.Helper()
 	g, err := readGraph(file, board)
 	if err != nil {
@@ -107,15 +107,31 @@ func reconciled(t *testing.T, file, board, elf string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	text, err := os.ReadFile(elf)
-	if err != nil {
-		t.Fatal(err)
+	read := func(name string) []byte {
+		text, err := os.ReadFile(filepath.Join(folder, name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return text
 	}
+	text := read("board.elf")
 	p, err := reconcile.Read("board.elf", bytes.NewReader(text), int64(len(text)))
 	if err != nil {
 		t.Fatal(err)
 	}
-	r := reconcile.Compare(e, p, flashWithin)
+	mapped, err := reconcile.ReadMap("board.map", string(read("board.map")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, byMap := reconcile.Compare(e, p, flashWithin), reconcile.Compare(e, mapped, flashWithin)
+	for i, b := range r.Banks {
+		if m := byMap.Banks[i]; m.Built != b.Built || m.Stack != b.Stack || m.Padding != b.Padding {
+			t.Errorf("By the map %s holds %d bytes, and by the ELF file %d.", b.Name, m.Built, b.Built)
+		}
+	}
+	if byMap.Explained < explained {
+		t.Errorf("By the map %.2f %% of the program's bytes are explained, fewer than %.0f %%.", 100*byMap.Explained, 100*explained)
+	}
 	for _, b := range r.Banks {
 		switch {
 		case b.Name == g.Board.Banks[g.Board.CodeBank()].Name:
@@ -126,7 +142,7 @@ func reconciled(t *testing.T, file, board, elf string) {
 			t.Errorf("Reconciled, %s holds %d bytes, and the estimate says %.0f.", b.Name, b.Built, b.Estimated.Value)
 		}
 	}
-	t.Logf("%.2f %% of the bytes are explained.", 100*r.Explained)
+	t.Logf("%.2f %% of the bytes are explained, by the map %.2f %%.", 100*r.Explained, 100*byMap.Explained)
 	if r.Explained < explained {
 		t.Errorf("Of the program's bytes %.2f %% are explained, fewer than %.0f %%.", 100*r.Explained, 100*explained)
 		for _, g := range r.Groups {

@@ -20,8 +20,9 @@ import (
 const (
 	maxRow     = 64 << 10 // bytes of one row
 	maxSpots   = 4096
-	maxSizes   = 64 // block sizes that the graphs are estimated at
-	maxTold    = 20 // mistakes, after which reading stops
+	maxSizes   = 64     // block sizes that the graphs are estimated at
+	maxTold    = 20     // mistakes, after which reading stops
+	maxPassed  = 10_000 // rows like one that was told, after which reading stops
 	keptOfSpot = 256
 )
 
@@ -113,6 +114,7 @@ type reader struct {
 	sizes   map[int]bool
 	nodes   map[[3]string][2]int // graph, node and block as they are written
 	refused map[[3]string]bool
+	passed  int // rows that are like one of refused
 }
 
 // Read reads the readings of graphs from comma-separated values, at any length
@@ -148,7 +150,7 @@ func (r *reader) rows() error {
 	if !r.header(header) {
 		return nil
 	}
-	for r.errs.Len() < maxTold {
+	for r.errs.Len() < maxTold && r.passed < maxPassed {
 		r.tape.forget(r.csv.InputOffset())
 		row, err := r.csv.Read()
 		if errors.Is(err, io.EOF) {
@@ -331,8 +333,9 @@ func (r *reader) timed(value func(string) (string, int)) (graph, node int, ok bo
 	if at < 0 || nodeText == "" {
 		at = blockAt
 	}
-	if r.refused[key] {
-		return 0, 0, false // it was told
+	if r.refused[key] { // it was told
+		r.passed++
+		return 0, 0, false
 	}
 	refuse := func(at int, hint, format string, args ...any) (int, int, bool) {
 		if len(r.refused) < maxTold {

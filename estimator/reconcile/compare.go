@@ -38,9 +38,11 @@ type Group struct {
 	Name      string // of a node or block
 	Bank      string
 	Built     blocks.Bytes
-	Code      blocks.Bytes // of what was built, functions
-	Estimated float64      // of a node's data, or of code in flash, by the estimate; 0: it says nothing
-	Largest   string       // its largest symbol
+	Code      blocks.Bytes   // of what was built, functions
+	copied    blocks.Bytes   // of Code, what flash holds as well
+	data      []blocks.Bytes // of what was built, the rest, symbol by symbol
+	Estimated float64        // of a node's data, or of code in flash, by the estimate; 0: it says nothing
+	Largest   string         // its largest symbol
 }
 
 // Result is what comparing gave.
@@ -51,6 +53,14 @@ type Result struct {
 	Explained float64 // share of the built bytes that have an owner
 	Waste     []string
 	Agrees    bool
+
+	tables map[place]blocks.Bytes // that are estimated, by whose they are in the program
+}
+
+// place is whose something is, in flash or in RAM.
+type place struct {
+	owned
+	flash bool
 }
 
 // bankOf is the bank that an address lies in, or -1.
@@ -146,8 +156,8 @@ func (p *Program) banks(board *blocks.Board) []built {
 	return list
 }
 
-// group adds up the symbols by owner and bank; what no symbol tells of is left
-// to the section.
+// group adds up the symbols by owner and bank, in flash also what is copied from
+// there into RAM; what no symbol tells of is left to the section.
 func (r *Result) group(e *estimator.Estimate, p *Program) {
 	board := e.Graph.Board
 	whose := newOwners(e.Graph)
@@ -158,7 +168,7 @@ func (r *Result) group(e *estimator.Estimate, p *Program) {
 	groups := map[key]*Group{}
 	largest := map[key]blocks.Bytes{}
 	var all, known blocks.Bytes
-	add := func(k key, bytes blocks.Bytes, symbol string, code bool) {
+	add := func(k key, bytes blocks.Bytes, symbol string, code, copied bool) {
 		g := groups[k]
 		if g == nil {
 			g = &Group{Owner: k.of, Name: k.name, Bank: board.Banks[k.bank].Name}
@@ -167,6 +177,11 @@ func (r *Result) group(e *estimator.Estimate, p *Program) {
 		g.Built += bytes
 		if code {
 			g.Code += bytes
+			if copied {
+				g.copied += bytes
+			}
+		} else {
+			g.data = append(g.data, bytes)
 		}
 		if bytes > largest[k] {
 			largest[k], g.Largest = bytes, clip(symbol)
@@ -177,10 +192,9 @@ func (r *Result) group(e *estimator.Estimate, p *Program) {
 	}
 	symbols := slices.Clone(p.Symbols)
 	slices.SortFunc(symbols, func(a, b Symbol) int { return cmp.Compare(a.Address, b.Address) })
-	for _, s := range p.Sections {
-		b := bankOf(board, s.Address)
+	section := func(s *Section, b int, copied bool) {
 		if b < 0 {
-			continue
+			return
 		}
 		all += s.Bytes
 		left := s.Bytes
@@ -197,15 +211,25 @@ func (r *Result) group(e *estimator.Estimate, p *Program) {
 			end = stop
 			bytes := blocks.Bytes(stop - begin)
 			left -= bytes
-			add(key{whose.ofObject(whose.symbol(y.Name), y.object), b}, bytes, y.Name, y.Code)
+			add(key{whose.ofObject(whose.symbol(y.Name), y.object), b}, bytes, y.Name, y.Code, copied)
 		}
 		if left > 0 {
-			add(key{whose.section(s.Name), b}, left, "section "+s.Name, false)
+			add(key{whose.section(s.Name), b}, left, "section "+s.Name, false, false)
+		}
+	}
+	for i := range p.Sections {
+		s := &p.Sections[i]
+		from := bankOf(board, s.Stored)
+		copied := s.Filled && s.Stored != s.Address && from >= 0
+		section(s, bankOf(board, s.Address), copied && board.Banks[from].Kind.Constant())
+		if copied {
+			section(s, from, false)
 		}
 	}
 	for _, g := range groups {
 		r.Groups = append(r.Groups, *g)
 	}
+	r.tables = r.holds(e)
 	for i := range r.Groups {
 		r.Groups[i].Estimated = r.estimated(e, &r.Groups[i])
 	}
@@ -219,34 +243,87 @@ func (r *Result) group(e *estimator.Estimate, p *Program) {
 	}
 }
 
-// estimated is what the estimate says of a group: in RAM of the node's data, in
-// flash of the block's kernels, which a node has by itself only where the
+// holds finds whose the tables that are estimated are in the program: in flash of
+// the node, or else the block, that has constants; in RAM of one that has as large
+// a piece of data. A table that several nodes read is found once, as it is
+// estimated once.
+func (r *Result) holds(e *estimator.Estimate) map[place]blocks.Bytes {
+	board := e.Graph.Board
+	left, data, found := map[place]blocks.Bytes{}, map[place][]blocks.Bytes{}, map[place]blocks.Bytes{}
+	for i := range r.Groups {
+		g := &r.Groups[i]
+		at := place{owned{g.Owner, g.Name}, board.Banks[board.BankIndex(g.Bank)].Kind.Constant()}
+		left[at] += g.Built - g.Code
+		data[at] = append(data[at], g.data...)
+	}
+	known := map[string]bool{}
+	for _, owner := range []Owner{OfNode, OfBlock} {
+		for i, n := range e.Graph.Nodes {
+			name := n.Name
+			if owner == OfBlock {
+				name = n.Block().Name
+			}
+			for _, t := range e.Tables(i) {
+				at := place{owned{owner, name}, !t.Copied}
+				if known[t.Key] || left[at] == 0 || t.Copied && !slices.Contains(data[at], t.Bytes) {
+					continue
+				}
+				known[t.Key] = true
+				bytes := min(t.Bytes, left[at])
+				left[at] -= bytes
+				found[at] += bytes
+			}
+		}
+	}
+	return found
+}
+
+// estimated is what the estimate says of a group: the tables that it holds, and in
+// RAM of the node's data and of code that runs there, in flash of the block's kernels, which a node has by itself only where the
 // program has nothing of its block.
 func (r *Result) estimated(e *estimator.Estimate, g *Group) float64 {
 	constant := e.Graph.Board.Banks[e.Graph.Board.BankIndex(g.Bank)].Kind.Constant()
+	tables := r.tables[place{owned{g.Owner, g.Name}, constant}]
 	switch {
 	case g.Owner == OfNode && !constant:
-		c := &e.Nodes[e.Graph.Node(g.Name)]
-		return float64(c.State + c.Buffers)
+		i := e.Graph.Node(g.Name)
+		own, kernel := e.CodeIn(i, g.Bank)
+		if r.hasCode(e, e.Graph.Nodes[i].Block().Name) {
+			kernel = 0
+		}
+		if g.Built == g.Code {
+			return float64(own + kernel)
+		}
+		return float64(e.Nodes[i].State + e.Nodes[i].Buffers + own + kernel + tables)
 	case g.Owner == OfNode:
 		i := e.Graph.Node(g.Name)
 		c := &e.Nodes[i]
 		if c.Own == 0 && g.Code > 0 && !r.hasCode(e, e.Graph.Nodes[i].Block().Name) {
-			return float64(c.Kernel)
+			return float64(c.Kernel + tables)
 		}
-		return float64(c.Own)
-	case g.Owner == OfBlock && constant:
-		var sum blocks.Bytes
-		kernels := map[string]bool{}
-		for i, n := range e.Graph.Nodes {
-			if c := &e.Nodes[i]; n.Block().Name == g.Name && !kernels[c.Code] {
-				kernels[c.Code] = true
-				sum += c.Kernel
-			}
+		return float64(c.Own + tables)
+	case g.Owner == OfBlock:
+		flash, ram := kernels(e, g.Name, g.Bank)
+		if constant {
+			return float64(flash + tables)
 		}
-		return float64(sum)
+		return float64(ram + tables)
 	}
 	return 0
+}
+
+// kernels is what the kernels of a block take by the estimate: of flash, and of
+// them what runs in a bank of RAM.
+func kernels(e *estimator.Estimate, block, bank string) (flash, ram blocks.Bytes) {
+	known := map[string]bool{}
+	for i, n := range e.Graph.Nodes {
+		if c := &e.Nodes[i]; n.Block().Name == block && !known[c.Code] {
+			known[c.Code] = true
+			_, kernel := e.CodeIn(i, bank)
+			flash, ram = flash+c.Kernel, ram+kernel
+		}
+	}
+	return flash, ram
 }
 
 // hasCode tells whether flash holds something of a block.

@@ -24,6 +24,13 @@ func System(board *blocks.Board, p *Program) string {
 	return b.String()
 }
 
+// taken is what a node or a block takes of a program.
+type taken struct {
+	data, flash blocks.Bytes       // without what is estimated as tables
+	code        blocks.Bytes       // of flash
+	ram         []blocks.BankBytes // of code, what is copied into RAM and runs there
+}
+
 // Learn is what the nodes of a graph take of a program, as a file that the graph
 // can name under 'catalog', and of how many nodes and blocks it tells. The
 // estimate is one without what was measured before; linked is the day on which
@@ -32,8 +39,7 @@ func Learn(e *estimator.Estimate, p *Program, linked string) (text string, learn
 	board := e.Graph.Board
 	r := &Result{}
 	r.group(e, p)
-	type bytes struct{ data, flash, code blocks.Bytes }
-	of := map[owned]bytes{}
+	of := map[owned]taken{}
 	for i := range r.Groups {
 		g := &r.Groups[i]
 		sum := of[owned{g.Owner, g.Name}]
@@ -41,23 +47,43 @@ func Learn(e *estimator.Estimate, p *Program, linked string) (text string, learn
 			sum.flash += g.Built
 			sum.code += g.Code
 		} else {
-			sum.data += g.Built - g.Code // functions in RAM are not learned
+			sum.data += g.Built - g.Code
+			if g.copied > 0 {
+				sum.ram = append(sum.ram, blocks.BankBytes{Bank: g.Bank, Bytes: g.copied})
+			}
 		}
 		of[owned{g.Owner, g.Name}] = sum
+	}
+	for at, bytes := range r.tables { // estimated beside the node's bytes, and not learned
+		sum := of[at.owned]
+		if at.flash {
+			sum.flash -= bytes
+		} else {
+			sum.data -= bytes
+		}
+		of[at.owned] = sum
 	}
 	var b strings.Builder
 	fmt.Fprintf(&b, "# What nodes take of %s, written by 'elbowroom reconcile' from a program that was\n", board.Name)
 	fmt.Fprintf(&b, "# built. A graph that names this file under 'catalog:' is answered with it: what is\n")
 	fmt.Fprintf(&b, "# estimated is multiplied by what was built over what was estimated of the same.\n")
-	fmt.Fprintf(&b, "# Flash of a node with nothing estimated of it stands beside its kernel.\n")
+	fmt.Fprintf(&b, "# Flash of a node with nothing estimated of it stands beside its kernel. Code that\n")
+	fmt.Fprintf(&b, "# runs in RAM ('ram') lies in flash as well, from where it is copied.\n")
 	fmt.Fprintf(&b, "measured: %s\nsource: %q\nbytes:\n", board.Name, fmt.Sprintf("symbols of %s, linked on %s", p.Name, linked))
-	pair := func(built, estimated blocks.Bytes) string {
-		if estimated == 0 {
-			return fmt.Sprintf("{built: %d B}", int64(built))
+	pair := func(built, estimated blocks.Bytes, ram []blocks.BankBytes) string {
+		text := fmt.Sprintf("{built: %d B", int64(built))
+		if estimated > 0 {
+			text += fmt.Sprintf(", estimated: %d B", int64(estimated))
 		}
-		return fmt.Sprintf("{built: %d B, estimated: %d B}", int64(built), int64(estimated))
+		for i, row := range ram {
+			text += fmt.Sprintf("%s%s: %d B", map[bool]string{true: ", ram: {", false: ", "}[i == 0], row.Bank, int64(row.Bytes))
+		}
+		if len(ram) > 0 {
+			text += "}"
+		}
+		return text + "}"
 	}
-	var nodes, kernels strings.Builder
+	var nodes, shares strings.Builder
 	told := map[string]bool{}
 	for i, n := range e.Graph.Nodes {
 		c, block := &e.Nodes[i], n.Block().Name
@@ -66,28 +92,28 @@ func Learn(e *estimator.Estimate, p *Program, linked string) (text string, learn
 			learned++
 			fmt.Fprintf(&nodes, "    %s: {block: %s", n.Name, block)
 			if own.data > 0 {
-				fmt.Fprintf(&nodes, ", data: %s", pair(own.data, c.State+c.Buffers))
+				fmt.Fprintf(&nodes, ", data: %s", pair(own.data, c.State+c.Buffers, nil))
 			}
 			if own.flash > 0 {
 				kernel := c.Kernel
 				if own.code == 0 || shared.flash > 0 {
 					kernel = 0
 				}
-				fmt.Fprintf(&nodes, ", flash: %s", pair(own.flash, kernel))
+				fmt.Fprintf(&nodes, ", flash: %s", pair(own.flash, kernel, own.ram))
 			}
 			fmt.Fprintf(&nodes, "}\n")
 		}
-		if kernel := r.estimated(e, &Group{Owner: OfBlock, Name: block, Bank: board.Banks[board.CodeBank()].Name}); shared.flash > 0 && kernel > 0 && !told[block] {
+		if kernel, _ := kernels(e, block, ""); shared.flash > 0 && kernel > 0 && !told[block] {
 			told[block] = true
 			learned++
-			fmt.Fprintf(&kernels, "    %s: %s\n", block, pair(shared.flash, blocks.Bytes(kernel)))
+			fmt.Fprintf(&shares, "    %s: %s\n", block, pair(shared.flash, kernel, shared.ram))
 		}
 	}
 	if nodes.Len() > 0 {
 		fmt.Fprintf(&b, "  nodes:\n%s", nodes.String())
 	}
-	if kernels.Len() > 0 {
-		fmt.Fprintf(&b, "  blocks:\n%s", kernels.String())
+	if shares.Len() > 0 {
+		fmt.Fprintf(&b, "  blocks:\n%s", shares.String())
 	}
 	return b.String(), learned
 }

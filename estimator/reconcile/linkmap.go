@@ -145,6 +145,7 @@ func ReadMap(name, text string) (*Program, error) {
 	case len(p.Sections) == 0:
 		return refuse(began, "", "below it no section lies in memory")
 	}
+	p.emptied()
 	slices.SortStableFunc(p.Sections, func(a, b Section) int { return cmp.Compare(a.Address, b.Address) })
 	for i := range parts {
 		p.partSymbols(&parts[i])
@@ -157,6 +158,30 @@ func ReadMap(name, text string) (*Program, error) {
 func isCleared(name string) bool {
 	lower := strings.ToLower(name)
 	return name == "COMMON" || strings.Contains(lower, "bss") || strings.Contains(lower, "noinit")
+}
+
+// emptied finds those sections that only seem to be stored: behind 'AT> FLASH' the
+// linker gives a load address to sections of NOLOAD too, and the next has the
+// same. Of the last that has it only its name can tell.
+func (p *Program) emptied() {
+	before := false // the section before was found so, by the load address
+	for i := range p.Sections {
+		s := &p.Sections[i]
+		same := func(k int) bool { return k >= 0 && k < len(p.Sections) && p.Sections[k].Stored == s.Stored }
+		if !s.Filled || s.Stored == s.Address {
+			before = false
+			continue
+		}
+		before = same(i+1) || before && same(i-1) && !isStored(s.Name)
+		s.Filled = !before
+	}
+}
+
+// isStored tells whether a section has contents in the file, by its name.
+func isStored(name string) bool {
+	return slices.ContainsFunc([]string{"text", "code", "func", "data", "const", "init", "table"}, func(part string) bool {
+		return strings.Contains(strings.ToLower(name), part)
+	})
 }
 
 // partSymbols cuts an input section at the symbols that the map names in it.

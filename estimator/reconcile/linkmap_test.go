@@ -69,6 +69,35 @@ func TestReadMap(t *testing.T) {
 	}
 }
 
+// Of sections that have one load address, as GNU ld 2.40 prints it behind
+// 'AT> FLASH' for those of NOLOAD, only the last may be stored, where its name
+// says so.
+func TestMapOfSectionsNotLoaded(t *testing.T) {
+	for _, tt := range []struct {
+		last string
+		want blocks.Bytes // of flash: .data 16, and of the last 32 where it is stored
+	}{{".loft", 16}, {".ramfunc", 48}} {
+		p, err := ReadMap("loft.map", mapHeading+strings.NewReplacer("LAST", tt.last).Replace(`
+
+.data           0x10000000       0x10 load address 0x08000000
+ .data          0x10000000       0x10 /tmp/show.o
+
+.roof           0x20000000      0x100 load address 0x08000010
+ .roof          0x20000000      0x100 /tmp/show.o
+
+LAST            0x20000100       0x20 load address 0x08000010
+ LAST           0x20000100       0x20 /tmp/show.o
+OUTPUT(show.elf elf32-littlearm)
+`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if b := Compare(nightEstimate(t), p, 0.1).Banks; b[len(b)-1].Name != "flash" || b[len(b)-1].Built != tt.want {
+			t.Errorf("With %s at the end %s holds %d bytes by the map, want %d of flash.", tt.last, b[len(b)-1].Name, b[len(b)-1].Built, tt.want)
+		}
+	}
+}
+
 func TestMapsThatAreRefused(t *testing.T) {
 	for _, tt := range []struct{ name, text, want string }{
 		{"nothing", "", "this is no map of a GNU linker"},
@@ -79,6 +108,7 @@ func TestMapsThatAreRefused(t *testing.T) {
 		{"an address of 64 bits", strings.Replace(smallMap, "0x08000000       0x20", "0xffffffff08000000 0x20", 1), "line 9: the section lies beyond 32 bits"},
 		{"a part outside", strings.Replace(smallMap, "0x08000010       0x10", "0x08000010     0x1000", 1), "line 15: .text lies outside of the section .text"},
 		{"no section", mapHeading + "\nOUTPUT(x)\n", "below it no section lies in memory"},
+		{"a million sections", mapHeading + "\n" + strings.Repeat(".loft 0x20000000 0x10\n", 1_000_000), "line 4098: it has more sections than the 4096"},
 		{"a long line", mapHeading + "\n" + strings.Repeat("a", longestMap+1), "line 2: it is longer"},
 	} {
 		_, err := ReadMap("program.map", tt.text)
