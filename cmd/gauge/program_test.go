@@ -90,8 +90,13 @@ var ofProgram = []estimator.SymbolPattern{
 	{Owner: "system", Pattern: ".system[0-9]*"},
 }
 
-// explained is how much of a program's bytes must have an owner.
-const explained = 0.98
+// How much of a program's bytes must have an owner. A map does not name functions
+// of the library that share a section, nor what is static in the program's own code,
+// which is the most where the program is small.
+const (
+	explained    = 0.98
+	mapExplained = 0.97
+)
 
 // reconciled holds a linked program to its graph as a user of 'reconcile' does:
 // what lies in the banks of data is estimated to the byte, and nearly all of it
@@ -129,8 +134,8 @@ func reconciled(t *testing.T, file, board, folder string) {
 			t.Errorf("By the map %s holds %d bytes, and by the ELF file %d.", b.Name, m.Built, b.Built)
 		}
 	}
-	if byMap.Explained < explained {
-		t.Errorf("By the map %.2f %% of the program's bytes are explained, fewer than %.0f %%.", 100*byMap.Explained, 100*explained)
+	if byMap.Explained < mapExplained {
+		t.Errorf("By the map %.2f %% of the program's bytes are explained, fewer than %.0f %%.", 100*byMap.Explained, 100*mapExplained)
 	}
 	for _, b := range r.Banks {
 		switch {

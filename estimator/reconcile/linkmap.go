@@ -161,18 +161,20 @@ func isCleared(name string) bool {
 }
 
 // emptied finds those sections that only seem to be stored: behind 'AT> FLASH' the
-// linker gives a load address to sections of NOLOAD too, and the next has the
-// same. Of the last that has it only its name can tell.
+// linker gives a load address to the sections that follow in the same memory, also
+// to those of NOLOAD, and the next stored one has the same. Of the last that has it
+// only its name can tell.
 func (p *Program) emptied() {
-	before := false // the section before was found so, by the load address
+	before := false // the section before has no contents, and a load address all the same
 	for i := range p.Sections {
 		s := &p.Sections[i]
-		same := func(k int) bool { return k >= 0 && k < len(p.Sections) && p.Sections[k].Stored == s.Stored }
-		if !s.Filled || s.Stored == s.Address {
+		if s.Stored == s.Address {
 			before = false
 			continue
 		}
-		before = same(i+1) || before && same(i-1) && !isStored(s.Name)
+		follows := i > 0 && s.Stored == p.Sections[i-1].Stored && s.Address-p.Sections[i-1].Address <= uint64(p.Sections[i-1].Bytes)+mostPadding
+		followed := i+1 < len(p.Sections) && p.Sections[i+1].Stored == s.Stored
+		before = !s.Filled || followed || before && follows && !isStored(s.Name)
 		s.Filled = !before
 	}
 }

@@ -73,17 +73,24 @@ func TestReadMap(t *testing.T) {
 // 'AT> FLASH' for those of NOLOAD, only the last may be stored, where its name
 // says so.
 func TestMapOfSectionsNotLoaded(t *testing.T) {
+	const loft, stack = " .roof          0x20000000      0x100 /tmp/show.o", " *fill*         0x20000000      0x100"
 	for _, tt := range []struct {
-		last string
-		want blocks.Bytes // of flash: .data 16, and of the last 32 where it is stored
-	}{{".loft", 16}, {".ramfunc", 48}} {
-		p, err := ReadMap("loft.map", mapHeading+strings.NewReplacer("LAST", tt.last).Replace(`
+		before, last, at string
+		want             blocks.Bytes // of flash: .data 16, and of the last 32 where it is stored
+	}{
+		{loft, ".loft", "0x20000100", 16},
+		{loft, ".ramfunc", "0x20000100", 48},
+		{stack, ".loft", "0x20000100", 16},
+		{stack, ".ramfunc", "0x20000100", 48},
+		{stack, ".loft", "0x10000100", 48}, // in another memory it has the address by an 'AT>' of its own
+	} {
+		p, err := ReadMap("loft.map", mapHeading+strings.NewReplacer("BEFORE", tt.before, "LAST", tt.last, "0x20000100", tt.at).Replace(`
 
 .data           0x10000000       0x10 load address 0x08000000
  .data          0x10000000       0x10 /tmp/show.o
 
 .roof           0x20000000      0x100 load address 0x08000010
- .roof          0x20000000      0x100 /tmp/show.o
+BEFORE
 
 LAST            0x20000100       0x20 load address 0x08000010
  LAST           0x20000100       0x20 /tmp/show.o
@@ -93,7 +100,7 @@ OUTPUT(show.elf elf32-littlearm)
 			t.Fatal(err)
 		}
 		if b := Compare(nightEstimate(t), p, 0.1).Banks; b[len(b)-1].Name != "flash" || b[len(b)-1].Built != tt.want {
-			t.Errorf("With %s at the end %s holds %d bytes by the map, want %d of flash.", tt.last, b[len(b)-1].Name, b[len(b)-1].Built, tt.want)
+			t.Errorf("With %s at "+tt.at+" at the end %s holds %d bytes by the map, want %d of flash.", tt.last, b[len(b)-1].Name, b[len(b)-1].Built, tt.want)
 		}
 	}
 }
