@@ -38,7 +38,11 @@ farther on.`,
 		if err != nil {
 			return err
 		}
-		r := limitsReport(c.name, ask.FindLimits(c.estimate, wanted))
+		found, err := ask.FindLimits(cmd.Context(), c.estimate, wanted)
+		if err != nil {
+			return err
+		}
+		r := limitsReport(c.name, found)
 		return a.tell(w, r, r.rows(), r.document())
 	})
 	return cmd

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"html/template"
 	"strings"
@@ -117,8 +118,8 @@ func tables(d document) []page.Table {
 
 // charts are the pictures of 'delays' and of 'sweep' over the size of the block.
 // Delays are asked about in the place of a node that is one, or else beside all
-// that is there.
-func charts(file string, e *estimator.Estimate, node string) ([]page.Chart, error) {
+// that is there. What comes after the context has ended is left out.
+func charts(ctx context.Context, file string, e *estimator.Estimate, node string) ([]page.Chart, error) {
 	o := delaysOptions{formats: []string{"float32", "int16"}, channels: []string{"1"}}
 	if i := e.Graph.Node(node); i >= 0 && e.Graph.Nodes[i].Block().Name == ask.DelayLine {
 		o.node = node
@@ -129,6 +130,9 @@ func charts(file string, e *estimator.Estimate, node string) ([]page.Chart, erro
 	}
 	answer, err := ask.Delays(e, q)
 	if err != nil {
+		return nil, err
+	}
+	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
 	var axes []ask.Axis

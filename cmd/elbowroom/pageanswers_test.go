@@ -100,7 +100,7 @@ func TestCardsKeepTheirWord(t *testing.T) {
 func TestChartsAreDrawn(t *testing.T) {
 	for _, node := range []string{"", "echo", "plate"} {
 		_, name, e := estimated(t, strings.Replace(overfull, "plate-reverb", "gain", 1))
-		list, err := charts(name, e, node)
+		list, err := charts(t.Context(), name, e, node)
 		if err != nil || len(list) != 2 {
 			t.Fatalf("with '%s' open %d charts are drawn (%v), want 2", node, len(list), err)
 		}

@@ -126,7 +126,9 @@ func (a *app) program(name string, boards []string) page.Program {
 			names := [2]string{"The file as it is saved", "What is shown"}
 			return tables(compareReport(names, ask.Compare(before, after)).document())
 		},
-		Charts:   func(e *estimator.Estimate, node string) ([]page.Chart, error) { return charts(name, e, node) },
+		Charts: func(ctx context.Context, e *estimator.Estimate, node string) ([]page.Chart, error) {
+			return charts(ctx, name, e, node)
+		},
 		Formulas: formulas,
 		Save:     func(before, after *source.File) error { return replace(name, before.Text(), after.Text()) },
 	}

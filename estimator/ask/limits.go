@@ -2,6 +2,7 @@ package ask
 
 import (
 	"cmp"
+	"context"
 	"math"
 	"reflect"
 	"slices"
@@ -62,8 +63,10 @@ type Limits struct {
 // unsure where it is unsure already. An edge is exact: its value holds, and one
 // step past it does not. Where the verdict is not monotone on the way, as
 // placement can make it, there may be other edges farther on.
-func FindLimits(e *estimator.Estimate, wanted func(*Dial) bool) *Limits {
-	s := &seeker{standard: newStandard(e), base: e}
+//
+// The error is that of the context, where it ends before the search does.
+func FindLimits(ctx context.Context, e *estimator.Estimate, wanted func(*Dial) bool) (*Limits, error) {
+	s := &seeker{standard: newStandard(e), base: e, ended: ctx.Err}
 	s.now = s.weigh(e)
 	var dials []*Dial
 	for _, d := range Dials(e.Graph) {
@@ -73,6 +76,9 @@ func FindLimits(e *estimator.Estimate, wanted func(*Dial) bool) *Limits {
 	}
 	found := make([]found, len(dials))
 	each(len(dials), func(i int) { found[i] = s.dial(dials[i]) })
+	if err := ctx.Err(); err != nil {
+		return nil, err // what was found rests on points that were not tried
+	}
 	l := &Limits{Estimate: e}
 	for i, f := range found {
 		l.Limits = append(l.Limits, f.limits...)
@@ -84,7 +90,7 @@ func FindLimits(e *estimator.Estimate, wanted func(*Dial) bool) *Limits {
 		}
 	}
 	slices.SortStableFunc(l.Limits, func(a, b Limit) int { return cmp.Compare(a.room(), b.room()) })
-	return l
+	return l, nil
 }
 
 // room is how far away an edge is, as a factor; the end of a range is farther
@@ -109,14 +115,19 @@ type found struct {
 // seeker looks for edges around one estimate.
 type seeker struct {
 	standard
-	base *estimator.Estimate
-	now  point
+	base  *estimator.Estimate
+	now   point
+	ended func() error // why the search is given up; nil: nothing ends it
 }
 
-// at is the graph with a dial turned to a step of its grid.
+// at is the graph with a dial turned to a step of its grid. Once the search is
+// given up nothing is tried, and all loops come to their end in a few steps.
 func (s *seeker) at(d *Dial, step int) point {
+	p := point{refusal: "it was not tried"}
 	value := d.grid().value(step)
-	p := s.try(s.base.Graph, d.Turn(d.Text(value)))
+	if s.ended == nil || s.ended() == nil {
+		p = s.try(s.base.Graph, d.Turn(d.Text(value)))
+	}
 	p.step, p.value = step, value
 	return p
 }

@@ -1,10 +1,14 @@
 package ask_test
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"math"
 	"strings"
+	"sync/atomic"
 	"testing"
+	"time"
 
 	"elbowroom/blocks"
 	"elbowroom/estimator"
@@ -51,7 +55,7 @@ func holds(before, after *estimator.Estimate) bool {
 func TestEdgesAreEdges(t *testing.T) {
 	edges, free := 0, 0
 	for name, e := range good(t) {
-		l := ask.FindLimits(e, nil)
+		l := limitsOf(t, e, nil)
 		for _, limit := range l.Limits {
 			d := limit.Dial
 			what := fmt.Sprintf("%s: %v at %s", name, d, limit.Text)
@@ -109,9 +113,18 @@ func beyond(d *ask.Dial, up bool) string {
 	return d.Unit.Format(end + by*math.Max(math.Abs(end), 1e-3)*1e-3)
 }
 
+func limitsOf(t testing.TB, e *estimator.Estimate, wanted func(*ask.Dial) bool) *ask.Limits {
+	t.Helper()
+	l, err := ask.FindLimits(t.Context(), e, wanted)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return l
+}
+
 func limitOf(t *testing.T, e *estimator.Estimate, name string, up bool) ask.Limit {
 	t.Helper()
-	l := ask.FindLimits(e, func(d *ask.Dial) bool { return d.Name == name })
+	l := limitsOf(t, e, func(d *ask.Dial) bool { return d.Name == name })
 	for _, limit := range l.Limits {
 		if limit.Up == up {
 			return limit
@@ -219,10 +232,40 @@ func chain(t testing.TB, nodes int) *estimator.Estimate {
 	return estimated(t, "chain.yaml", text.String())
 }
 
+// ending is a context that ends when it is asked for the tenth time.
+type ending struct {
+	context.Context
+	asked *atomic.Int64
+}
+
+func (c ending) Err() error {
+	if c.asked.Add(1) < 10 {
+		return nil
+	}
+	return context.Canceled
+}
+
+// A search that is given up on its way finds nothing, not half of it, and takes
+// no longer than what it had begun: of 60 nodes less than a quarter of the whole.
+func TestLimitsAreGivenUp(t *testing.T) {
+	e := chain(t, 60)
+	begun := time.Now()
+	limitsOf(t, e, nil)
+	whole := time.Since(begun)
+	begun = time.Now()
+	l, err := ask.FindLimits(ending{t.Context(), new(atomic.Int64)}, e, nil)
+	if l != nil || !errors.Is(err, context.Canceled) {
+		t.Errorf("a search that is given up finds %v (%v), want nothing and %v", l, err, context.Canceled)
+	}
+	if took := time.Since(begun); took > whole/4 {
+		t.Errorf("a search that is given up takes %v, and the whole one took %v", took, whole)
+	}
+}
+
 func BenchmarkLimits60(b *testing.B) {
 	e := chain(b, 60)
 	for b.Loop() {
-		if l := ask.FindLimits(e, nil); len(l.Limits) == 0 {
+		if l := limitsOf(b, e, nil); len(l.Limits) == 0 {
 			b.Fatal("no limits found")
 		}
 	}

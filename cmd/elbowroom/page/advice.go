@@ -1,9 +1,11 @@
 package page
 
 import (
+	"context"
 	"fmt"
 	"html/template"
 	"math"
+	"slices"
 
 	"elbowroom/blocks/source"
 	"elbowroom/estimator"
@@ -69,12 +71,28 @@ type Cell struct {
 	Number bool // it stands to the right
 }
 
-// bounds are how far the numbers of one node can be turned, by the names of
-// their dials.
+// bounds are how far the numbers of one estimate can be turned, as far as they
+// were looked for: by their node, "" for those of the whole graph, and by the
+// names of their dials.
 type bounds struct {
 	of   *estimator.Estimate
-	node string
-	each map[string]bound
+	each map[string]map[string]bound
+}
+
+// missing are those of the whole graph and of an open node that nobody has
+// looked for yet.
+func (b *bounds) missing(e *estimator.Estimate, open string) []string {
+	return slices.DeleteFunc([]string{"", open}, func(node string) bool {
+		return b.of == e && b.each[node] != nil || node != "" && e.Graph.Node(node) < 0
+	})
+}
+
+// keep keeps what was found of one node.
+func (b *bounds) keep(e *estimator.Estimate, node string, found map[string]bound) {
+	if b.of != e {
+		*b = bounds{e, map[string]map[string]bound{}}
+	}
+	b.each[node] = found
 }
 
 // bound is how far one dial can be turned: where on its slider, in percent, and
@@ -84,27 +102,31 @@ type bound struct {
 	Text string
 }
 
-// boundsOf looks for the bounds of a node's numbers.
-func boundsOf(e *estimator.Estimate, node string) bounds {
-	found := bounds{of: e, node: node, each: map[string]bound{}}
+// boundsOf looks for the bounds of a node's numbers, or for those of the whole
+// graph, "". The error is that of the context.
+func boundsOf(ctx context.Context, e *estimator.Estimate, node string) (map[string]bound, error) {
+	found := map[string]bound{}
 	i := e.Graph.Node(node)
 	mine := func(d *ask.Dial) bool { return owner(e.Graph, d.Name) == i }
-	l := ask.FindLimits(e, mine)
+	l, err := ask.FindLimits(ctx, e, mine)
+	if err != nil {
+		return nil, err
+	}
 	for _, d := range ask.Dials(e.Graph) {
 		if mine(d) {
-			found.each[dialID(d)] = bound{Text: "turning it makes nothing heavier"}
+			found[dialID(d)] = bound{Text: "turning it makes nothing heavier"}
 		}
 	}
 	for _, d := range l.Free {
-		found.each[dialID(d)] = bound{Text: "it changes no cost"}
+		found[dialID(d)] = bound{Text: "it changes no cost"}
 	}
 	for _, d := range l.Helpless {
-		found.each[dialID(d)] = bound{Text: "no value of it makes the graph fit alone"}
+		found[dialID(d)] = bound{Text: "no value of it makes the graph fit alone"}
 	}
 	for k := range l.Limits {
 		limit := &l.Limits[k]
 		id := dialID(limit.Dial)
-		told := found.each[id]
+		told := found[id]
 		if told.At == nil {
 			told.Text = ""
 		} else {
@@ -112,9 +134,9 @@ func boundsOf(e *estimator.Estimate, node string) bounds {
 		}
 		told.At = append(told.At, place(limit.Dial, limit.Value)/sliderSteps*100)
 		told.Text += words(limit, e.Verdict == estimator.Over)
-		found.each[id] = told
+		found[id] = told
 	}
-	return found
+	return found, nil
 }
 
 // words tell a limit.

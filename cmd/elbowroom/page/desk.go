@@ -31,7 +31,7 @@ type Program struct {
 	// Compare tells what differs between two estimates.
 	Compare func(before, after *estimator.Estimate) []Table
 	// Charts draws delays, of a node where it is one, and the size of the block.
-	Charts func(e *estimator.Estimate, node string) ([]Chart, error)
+	Charts func(ctx context.Context, e *estimator.Estimate, node string) ([]Chart, error)
 	// Formulas tells what is written of a block; nil: nothing.
 	Formulas func(*blocks.Block) []Formula
 	// Save puts a text in the place of the one that the file holds.
@@ -65,6 +65,35 @@ type desk struct {
 	bounds bounds
 	draws  bool // charts are wanted
 	charts charts
+	asked  asked
+}
+
+// asked is what is being worked out beside what goes on.
+type asked struct {
+	about question
+	stop  context.CancelFunc // nil: nothing is
+}
+
+// question is what is shown and takes longer to work out than a change may.
+type question struct {
+	of   *estimator.Estimate
+	node string
+	draw bool
+}
+
+// asks is what is to be worked out now.
+func (d *desk) asks() question {
+	if len(d.steps) == 0 {
+		return question{}
+	}
+	return question{d.shown(), d.open, d.draws}
+}
+
+// settle gives up what is being worked out where it is no longer wanted.
+func (d *desk) settle() {
+	if d.asked.stop != nil && d.asked.about != d.asks() {
+		d.asked.stop()
+	}
 }
 
 // charts are those of one estimate.
@@ -335,8 +364,12 @@ func (d *desk) controls() (whole []control, each []nodeControls) {
 		if dial.Range.High > dial.Range.Low {
 			c.Slider, c.At = true, int(math.Round(place(dial, dial.Now)))
 		}
-		if d.bounds.of == e && d.bounds.node == d.open {
-			c.Bound = d.bounds.each[c.ID]
+		if d.bounds.of == e {
+			of := ""
+			if owner >= 0 {
+				of = d.open
+			}
+			c.Bound = d.bounds.each[of][c.ID]
 		}
 		if owner >= 0 {
 			each[owner].Controls = append(each[owner].Controls, c)

@@ -57,11 +57,13 @@ func (s *Server) Unsaved() int {
 }
 
 // Serve answers on a listener of the loopback address until the context ends,
-// and then lets what is being answered come to its end.
+// and then lets what is being answered come to its end; what is looked for beside
+// that, and for plans, is given up.
 func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	server := &http.Server{
 		Handler: s.Handler(l.Addr().String()), MaxHeaderBytes: mostHeader,
 		ReadHeaderTimeout: toHeader, ReadTimeout: toRead, WriteTimeout: toWrite, IdleTimeout: toIdle,
+		BaseContext: func(net.Listener) context.Context { return ctx },
 	}
 	failed := make(chan error, 1)
 	go func() { failed <- server.Serve(l) }()
@@ -185,14 +187,22 @@ func (s *Server) foreign(r *http.Request) string {
 // change makes a change and answers with what is shown then.
 func (s *Server) change(do func(*http.Request)) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		s.desk.mu.Lock()
-		s.desk.refresh()
-		if s.desk.broken == "" {
-			do(r)
-		}
-		s.desk.mu.Unlock()
+		s.turn(func() { do(r) })
 		s.answer(w, r)
 	}
+}
+
+// turn reads the file again, and does something with the desk unless the file is
+// broken.
+func (s *Server) turn(do func()) {
+	d := &s.desk
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.refresh()
+	if d.broken == "" {
+		do()
+	}
+	d.settle()
 }
 
 // plans looks for lighter plans, once at a time. That may take a while, in which
@@ -236,10 +246,8 @@ func (s *Server) plan(ctx context.Context) {
 
 // now answers where something else is to be shown than the page has.
 func (s *Server) now(w http.ResponseWriter, r *http.Request) {
-	s.desk.mu.Lock()
-	s.desk.refresh()
-	s.desk.mu.Unlock()
-	s.complete()
+	s.turn(func() {})
+	s.complete(r.Context())
 	s.desk.mu.Lock()
 	same := r.FormValue("seen") == strconv.Itoa(s.desk.seen())
 	s.desk.mu.Unlock()
@@ -250,44 +258,52 @@ func (s *Server) now(w http.ResponseWriter, r *http.Request) {
 	s.show(w, "desk")
 }
 
-func (s *Server) whole(w http.ResponseWriter, _ *http.Request) {
-	s.desk.mu.Lock()
-	s.desk.refresh()
-	s.desk.mu.Unlock()
-	s.complete()
+func (s *Server) whole(w http.ResponseWriter, r *http.Request) {
+	s.turn(func() {})
+	s.complete(r.Context())
 	s.show(w, "page.html")
 }
 
-// complete works out what takes longer than a change may: the bounds of the node
-// that lies open, and charts. One request does so at a time, and while it does
-// the page goes on without.
-func (s *Server) complete() {
+// complete works out what takes longer than a change may: the bounds of the whole
+// graph and of the node that lies open, and charts. One request does so at a
+// time, and while it does the page goes on without. It ends where something else
+// is wanted by then.
+func (s *Server) complete(ctx context.Context) {
 	if !s.asking.TryLock() {
 		return
 	}
 	defer s.asking.Unlock()
 	d := &s.desk
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
 	d.mu.Lock()
-	if len(d.steps) == 0 {
+	q := d.asks()
+	if q.of == nil {
 		d.mu.Unlock()
 		return
 	}
-	e, node := d.shown(), d.open
-	bounded := d.opened() >= 0 && (d.bounds.of != e || d.bounds.node != node)
-	draw := d.draws && (d.charts.of != e || d.charts.node != node)
+	d.asked = asked{q, stop}
+	missing := d.bounds.missing(q.of, q.node)
+	draw := q.draw && (d.charts.of != q.of || d.charts.node != q.node)
 	d.mu.Unlock()
-	if bounded {
-		found := boundsOf(e, node)
-		d.mu.Lock()
-		d.bounds, d.drawn = found, d.drawn+1
-		d.mu.Unlock()
+	for _, node := range missing {
+		if found, err := boundsOf(ctx, q.of, node); err == nil {
+			d.found(func() { d.bounds.keep(q.of, node, found) })
+		}
 	}
 	if draw {
-		list, err := d.program.Charts(e, node)
-		d.mu.Lock()
-		d.charts, d.drawn = charts{e, node, list, err}, d.drawn+1
-		d.mu.Unlock()
+		if list, err := d.program.Charts(ctx, q.of, q.node); ctx.Err() == nil {
+			d.found(func() { d.charts = charts{q.of, q.node, list, err} })
+		}
 	}
+}
+
+// found keeps what came after what is shown.
+func (d *desk) found(keep func()) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	keep()
+	d.drawn++
 }
 
 func (s *Server) sources(w http.ResponseWriter, _ *http.Request) { s.show(w, "sources.html") }

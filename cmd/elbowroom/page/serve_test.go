@@ -37,7 +37,8 @@ type stage struct {
 	token   string
 }
 
-func newStage(t testing.TB, text string) *stage {
+// newStage makes a stage; what its page asks of the command can be changed.
+func newStage(t testing.TB, text string, changes ...func(*page.Program)) *stage {
 	t.Helper()
 	s := &stage{path: filepath.Join(t.TempDir(), "hall.yaml")}
 	if err := os.WriteFile(s.path, []byte(text), 0o644); err != nil {
@@ -47,7 +48,7 @@ func newStage(t testing.TB, text string) *stage {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s.server = page.NewServer(page.Program{
+	program := page.Program{
 		Boards: []string{"m7-216-512k", "m4f-100-128k"},
 		Read: func() (*source.File, error) {
 			text, err := os.ReadFile(s.path)
@@ -75,7 +76,7 @@ func newStage(t testing.TB, text string) *stage {
 		Compare: func(before, after *estimator.Estimate) []page.Table {
 			return []page.Table{{Text: before.Verdict.String() + " before, " + after.Verdict.String() + " after"}}
 		},
-		Charts: func(_ *estimator.Estimate, node string) ([]page.Chart, error) {
+		Charts: func(_ context.Context, _ *estimator.Estimate, node string) ([]page.Chart, error) {
 			return []page.Chart{{Title: "Delays", Sentence: "drawn of " + node}}, nil
 		},
 		Save: func(before, after *source.File) error {
@@ -84,7 +85,11 @@ func newStage(t testing.TB, text string) *stage {
 			}
 			return os.WriteFile(s.path, []byte(after.Text()), 0o644)
 		},
-	})
+	}
+	for _, change := range changes {
+		change(&program)
+	}
+	s.server = page.NewServer(program)
 	s.handler = s.server.Handler(address)
 	s.token = tokenIn(t, s.get(t, "/").Body.String())
 	return s
@@ -227,14 +232,20 @@ func TestPlanIsTriedAndUndone(t *testing.T) {
 func TestLateAnswersCome(t *testing.T) {
 	s := newStage(t, hall)
 	text := s.post(t, "/open", "node", "echo").Body.String()
-	if strings.Contains(text, "it holds up to") {
+	if strings.Contains(text, `id="edge-dial.0.echo.time"`) {
 		t.Error("a change waits for the edges")
 	}
 	seen := regexp.MustCompile(`name="seen" value="(\d+)"`).FindStringSubmatch(text)[1]
 	text = s.get(t, "/now?seen="+seen).Body.String()
+	for _, whole := range []string{"sample_rate", "block_size"} {
+		wantIn(t, "waiting", text, fmt.Sprintf(`id="edge-dial.0.%s"`, whole))
+	}
 	// The edge is that of ask.FindLimits.
 	e := estimate(t, hall)
-	l := ask.FindLimits(e, func(d *ask.Dial) bool { return d.Name == "echo.time" })
+	l, err := ask.FindLimits(t.Context(), e, func(d *ask.Dial) bool { return d.Name == "echo.time" })
+	if err != nil {
+		t.Fatal(err)
+	}
 	if len(l.Limits) != 1 || l.Limits[0].Stop.Resource == nil {
 		t.Fatalf("the echo has the limits %v, want one, at which a memory is full", l.Limits)
 	}
@@ -244,6 +255,69 @@ func TestLateAnswersCome(t *testing.T) {
 	wantIn(t, "a change", s.post(t, "/set", "name", "dial.0.echo.time", "value", "350 ms").Body.String(), "They are being drawn", "Before and after", "fits before, fits after")
 	if strings.Contains(s.post(t, "/charts").Body.String(), "being drawn") {
 		t.Error("charts that were put away are drawn")
+	}
+}
+
+// TestLateAnswersAreGivenUp: what is worked out beside ends where something else
+// is shown by then, and where the server ends.
+func TestLateAnswersAreGivenUp(t *testing.T) {
+	begun, given := make(chan struct{}), make(chan error, 1)
+	s := newStage(t, hall, func(p *page.Program) {
+		p.Charts = func(ctx context.Context, _ *estimator.Estimate, _ string) ([]page.Chart, error) {
+			begun <- struct{}{}
+			<-ctx.Done() // it would take forever
+			given <- ctx.Err()
+			return nil, ctx.Err()
+		}
+	})
+	within := func(what string, c <-chan struct{}) {
+		t.Helper()
+		select {
+		case <-c:
+		case <-time.After(time.Minute):
+			t.Fatalf("%s never happens", what)
+		}
+	}
+	wait := func(after string) {
+		t.Helper()
+		select {
+		case err := <-given:
+			if !errors.Is(err, context.Canceled) {
+				t.Errorf("after %s the charts end with %v, want %v", after, err, context.Canceled)
+			}
+		case <-time.After(time.Minute):
+			t.Fatalf("after %s the charts are still being drawn", after)
+		}
+	}
+	s.post(t, "/charts")
+	for _, change := range [][]string{{"/set", "name", "dial.0.echo.time", "value", "350 ms"}, {"/open", "node", "echo"}, {"/charts"}} {
+		answered := make(chan struct{})
+		go func() { s.get(t, "/now?seen=0"); close(answered) }()
+		within("drawing", begun)
+		if text := s.post(t, change[0], change[1:]...).Body.String(); strings.Contains(text, "cannot be drawn") {
+			t.Errorf("after %s what was given up is told as an error", change[0])
+		}
+		wait(change[0])
+		within("the answer", answered)
+	}
+	s.post(t, "/charts")
+	l, err := net.Listen("tcp4", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, end := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- s.server.Serve(ctx, l) }()
+	go func() {
+		if answer, err := http.Get("http://" + l.Addr().String() + "/now?seen=0"); err == nil {
+			answer.Body.Close()
+		}
+	}()
+	within("drawing", begun)
+	end()
+	wait("the end of the server")
+	if err := <-ended; err != nil {
+		t.Errorf("the server ends with %v", err)
 	}
 }
 
