@@ -221,15 +221,10 @@ func (g *Graph) Unwire(i int, f Feed) ([]source.Edit, error) {
 			if s.Place.Text("") != f.From {
 				continue
 			}
-			path := g.SourcePath(s)
 			if len(in.Sources) > 1 {
-				return []source.Edit{{Path: path, Remove: true}}, nil
+				return []source.Edit{{Path: g.SourcePath(s), Remove: true}}, nil
 			}
-			path = g.Path(n, "from")
-			if from := g.at(path); from.IsMapping() && len(from.Keys()) > 1 {
-				path = append(path, f.To)
-			}
-			return []source.Edit{{Path: path, Remove: true}}, nil
+			return []source.Edit{g.unfed(n, f.To)}, nil
 		}
 	}
 	return nil, fmt.Errorf("there is no wire from '%s' to '%s' of '%s'", f.From, f.To, n.Name)

@@ -178,6 +178,66 @@ func TestDraft(t *testing.T) {
 	}
 }
 
+// Taking a node out touches only what names it: lists keep their layout, their
+// order and their comments.
+func TestTakeOutOfLists(t *testing.T) {
+	const above = `board: m7-480-sdram
+sample_rate: 48 kHz
+block_size: 48
+nodes:
+  wind:  {block: noise}
+  rain:  {block: noise}
+  veil:  {block: gain, from: rain}
+  choir: {block: gain, from: [wind, rain]}
+`
+	tests := []struct{ name, node, before, after string }{
+		{"one item goes, its comment stays", "wind", "      - wind   # the left wing\n      - veil   # the right wing\n", "        # the left wing\n      - veil   # the right wing\n"},
+		{"the last item goes", "wind", "      - veil\n      # the back\n      - wind\n", "      - veil\n      # the back\n"},
+		{"an item is replaced", "veil", "      - wind   # the left wing\n      - veil   # the right wing\n", "      - wind   # the left wing\n      - rain   # the right wing\n"},
+		{"what feeds already is not written twice", "veil", "      - rain   # the left wing\n      - veil   # the right wing\n", "      - rain   # the left wing\n        # the right wing\n"},
+		{"an item is replaced by two", "choir", "      - choir   # in front\n      - veil   # the right wing\n", "      - wind   # in front\n      - veil   # the right wing\n      - rain\n"},
+		{"two items are replaced by one", "veil", "      - veil\n      - rain.1\n      # the back\n      - veil.left\n      - wind\n", "      - rain\n      - rain.1\n      # the back\n      - wind\n"},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			of := func(list string) string { return above + "  out:\n    block: audio-out\n    from:\n" + list }
+			file, g := readTroupe(t, of(tt.before))
+			edits, err := g.TakeOut(g.Node(tt.node))
+			if err != nil {
+				t.Fatal(err)
+			}
+			lines := ""
+			for line := range strings.Lines(of(tt.after)) {
+				if !strings.HasPrefix(line, "  "+tt.node+":") {
+					lines += line
+				}
+			}
+			if tt.node == "wind" {
+				lines = strings.Replace(lines, "[wind, rain]", "[rain]", 1)
+			}
+			if got := written(t, file, g, edits); got != lines {
+				t.Errorf("the file is then\n%s\nwant\n%s", got, lines)
+			}
+		})
+	}
+}
+
+// What an optional input alone was fed by leaves no empty mapping behind.
+func TestTakeOutOfOptional(t *testing.T) {
+	text := strings.Replace(troupe, "  wind:  {block: noise}\n", "  wind:  {block: naive-saw, pitch: 100 Hz, from: {sync: bell}}\n", 1)
+	text = strings.Replace(text, "{gate: bell}", "{gate: gong}", 1)
+	text = strings.Replace(text, "  rain: ", "  gong:  {block: gate-in}\n  rain: ", 1)
+	file, g := readTroupe(t, text)
+	edits, err := g.TakeOut(g.Node("bell"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := strings.NewReplacer("  bell:  {block: gate-in}     # on the rail\n", "  # on the rail\n", ", from: {sync: bell}", "").Replace(text)
+	if got := written(t, file, g, edits); got != want {
+		t.Errorf("the file is then\n%s\nwant\n%s", got, want)
+	}
+}
+
 // Every node of every good graph can be renamed: the file reads as before but
 // for the name, and taking the new name back gives the file as it was.
 func TestRenameThereAndBack(t *testing.T) {

@@ -56,17 +56,21 @@ func (n *Node) middle(d Drive) string {
 	return p.Unit.Format(middle)
 }
 
-// bypass ties an input to what feeds a node in place of the node itself.
+// bypass ties an input to what feeds a node in place of the node itself. In a list
+// only the items that name the node change, so that all else about it stays.
 func (g *Graph) bypass(i int, reader *Node, in *Input) ([]source.Edit, bool) {
 	fed := func(src Source) bool { return src.Node == i && (src.Group < 0) }
-	if !slices.ContainsFunc(in.Sources, fed) {
-		return nil, true
-	}
-	var names []string
+	var others, instead []string
+	var gone [][]string // where the file names the node
 	for _, src := range in.Sources {
-		if !fed(src) {
-			names = append(names, src.Place.Text(""))
+		if fed(src) {
+			gone = append(gone, g.SourcePath(src))
+		} else {
+			others = append(others, src.Place.Text(""))
 		}
+	}
+	if len(gone) == 0 {
+		return nil, true
 	}
 	n := g.Nodes[i]
 	for _, src := range in.Sources {
@@ -78,8 +82,8 @@ func (g *Graph) bypass(i int, reader *Node, in *Input) ([]source.Edit, bool) {
 			if before.Channel < 0 && src.Channel >= 0 && g.Channels(before) > src.Channel {
 				name += "." + strconv.Itoa(src.Channel+1)
 			}
-			if !slices.Contains(names, name) {
-				names = append(names, name)
+			if !slices.Contains(others, name) && !slices.Contains(instead, name) {
+				instead = append(instead, name)
 			}
 		}
 	}
@@ -87,15 +91,41 @@ func (g *Graph) bypass(i int, reader *Node, in *Input) ([]source.Edit, bool) {
 	if g.at(path).IsMapping() {
 		path = append(path, in.Port.Name)
 	}
-	switch {
-	case len(names) == 0 && in.Port.Optional:
-		return []source.Edit{{Path: path, Remove: true}}, true
-	case len(names) == 0:
-		return nil, false
-	case len(names) == 1:
-		return []source.Edit{{Path: path, Text: names[0]}}, true
+	switch from := g.at(path); {
+	case len(others)+len(instead) == 0:
+		return []source.Edit{g.unfed(reader, in.Port.Name)}, in.Port.Optional
+	case from.IsList():
+		return exchange(path, len(from.OneOrMore()), gone, instead), true
+	case len(instead) == 1:
+		return []source.Edit{{Path: path, Text: instead[0]}}, true
 	}
-	return []source.Edit{{Path: path, List: names}}, true
+	return []source.Edit{{Path: path, List: instead}}, true
+}
+
+// unfed is the change that leaves an input with nothing that feeds it.
+func (g *Graph) unfed(n *Node, input string) source.Edit {
+	path := g.Path(n, "from")
+	if from := g.at(path); from.IsMapping() && len(from.Keys()) > 1 {
+		path = append(path, input)
+	}
+	return source.Edit{Path: path, Remove: true}
+}
+
+// exchange puts texts into the places of items of a list, what is more behind its
+// last, and takes out the items for which there is none.
+func exchange(list []string, length int, items [][]string, texts []string) []source.Edit {
+	var edits []source.Edit
+	for k, text := range texts {
+		at := append(slices.Clone(list), strconv.Itoa(length+k-len(items)))
+		if k < len(items) {
+			at = items[k]
+		}
+		edits = append(edits, source.Edit{Path: at, Text: text})
+	}
+	for _, at := range slices.Backward(items[min(len(texts), len(items)):]) {
+		edits = append(edits, source.Edit{Path: at, Remove: true})
+	}
+	return edits
 }
 
 // leaveScenes takes a node out of the scenes that name it.
