@@ -136,6 +136,7 @@ type Buffer struct {
 	Heads   *Formula  // places at which it is touched, those that coincide once; nil: 1, of taps and random each access
 	Each    []float64 // one buffer for each value, with `each` bound to it
 	When    *Formula  // present only where this is not zero; nil: always
+	Due     string    // the locked recurring work that touches it, all at once; "": touched as samples come
 	DMA     bool
 	Cites   []string
 }
@@ -148,7 +149,9 @@ type Table struct {
 	Reads  *Formula // accesses a sample; nil: too few to count
 	Heads  *Formula // places at which it is read, neighbours once; nil: each access
 	When   *Formula
-	Copied bool // lies in RAM and is filled at start; else constant, in flash
+	Order  Pattern // of reads
+	Due    string  // the locked recurring work that reads it, all at once; "": read as samples come
+	Copied bool    // lies in RAM and is filled at start; else constant, in flash
 	Cites  []string
 }
 

@@ -107,6 +107,13 @@ type BufferDemand struct {
 	Pattern       Pattern
 	Heads         float64 // places at which it is touched
 	DMA           bool
+	Turn
+}
+
+// Turn is the recurring work that touches memory all at once.
+type Turn struct {
+	Due   string  // name of the Hop; "": it is touched as samples come
+	Every float64 // samples from one turn to the next; 0: touched as samples come
 }
 
 // TableDemand is one table of a use; equal keys are charged once.
@@ -115,7 +122,9 @@ type TableDemand struct {
 	Bytes  Bytes
 	Reads  float64 // a sample
 	Heads  float64 // places at which it is read
+	Order  Pattern // of reads
 	Copied bool
+	Turn
 }
 
 // CodeDemand is a piece of code; equal keys are charged once.
@@ -137,8 +146,9 @@ type LibraryDemand struct {
 
 // Hop is work that falls due at known samples.
 type Hop struct {
+	Name          string  // of the recurring work, in a composed block behind the part's
 	Every, Offset float64 // samples
-	Cycles        Figure
+	Cycles        Figure  // each time
 }
 
 // Demand is what one use needs.
@@ -464,7 +474,7 @@ func (m *meter) memory(d *Demand) {
 				Name: name, Bytes: bytes,
 				Reads: m.most(name+".reads", buf.Reads), Writes: m.most(name+".writes", buf.Writes),
 				Element: m.bytes(name+".element", buf.Element),
-				Pattern: buf.Pattern, Heads: 1, DMA: buf.DMA,
+				Pattern: buf.Pattern, Heads: 1, DMA: buf.DMA, Turn: m.turn(buf.Due),
 			}
 			switch {
 			case buf.Heads != nil:
@@ -482,7 +492,7 @@ func (m *meter) memory(d *Demand) {
 			continue
 		}
 		if bytes := m.bytes(t.Name+".bytes", t.Bytes); bytes > 0 {
-			demand := TableDemand{Key: m.key(t.Key), Bytes: bytes, Reads: m.most(t.Name+".reads", t.Reads), Copied: t.Copied}
+			demand := TableDemand{Key: m.key(t.Key), Bytes: bytes, Reads: m.most(t.Name+".reads", t.Reads), Order: t.Order, Copied: t.Copied, Turn: m.turn(t.Due)}
 			demand.Heads = demand.Reads
 			if t.Heads != nil {
 				demand.Heads = m.most(t.Name+".heads", t.Heads)
@@ -595,9 +605,18 @@ func (m *meter) recurring(d *Demand, cost *bill, r Recurring, factor float64) {
 	m.charge(hop, what, r.Counts, 1, 1)
 	cost.mean += hop.mean * due
 	d.Hops = append(d.Hops, Hop{
-		Every: every, Offset: m.least(what+".offset", r.Offset),
+		Name: r.Name, Every: every, Offset: m.least(what+".offset", r.Offset),
 		Cycles: cost.core.ComputeBand.Within(hop.worst * factor),
 	})
+}
+
+// turn is the recurring work of a name, with how often it comes.
+func (m *meter) turn(name string) Turn {
+	r, ok := m.use.Block.recurring(name)
+	if !ok {
+		return Turn{}
+	}
+	return Turn{Due: name, Every: m.every(r)}
 }
 
 // every is how many samples lie at least between two turns of recurring work.
@@ -734,10 +753,14 @@ func (d *Demand) addPart(name string, part *Demand, count float64) {
 			if n > 1 {
 				copied.Name = fmt.Sprintf("%s-%d.%s", name, k+1, b.Name)
 			}
+			copied.Turn = b.Turn.of(name)
 			d.Buffers = append(d.Buffers, copied)
 		}
 	}
-	d.Tables = append(d.Tables, part.Tables...)
+	for _, t := range part.Tables {
+		t.Turn = t.Turn.of(name)
+		d.Tables = append(d.Tables, t)
+	}
 	d.Code = append(d.Code, part.Code...)
 	d.Routines = append(d.Routines, part.Routines...)
 	d.Library = append(d.Library, part.Library...)
@@ -746,13 +769,22 @@ func (d *Demand) addPart(name string, part *Demand, count float64) {
 	}
 	d.Mean = d.Mean.Plus(part.Mean.Times(count))
 	d.Worst = d.Worst.Plus(part.Worst.Times(count))
-	for range n {
-		d.Hops = append(d.Hops, part.Hops...)
+	for _, h := range part.Hops {
+		h.Name, h.Cycles = name+"."+h.Name, h.Cycles.Times(count)
+		d.Hops = append(d.Hops, h)
 	}
 	for jack, k := range part.Jacks {
 		d.Jacks[jack] += k * n
 	}
 	d.Latency += part.Latency * count
+}
+
+// of is the turn as the block tells it that the part of a name belongs to.
+func (t Turn) of(part string) Turn {
+	if t.Due != "" {
+		t.Due = part + "." + t.Due
+	}
+	return t
 }
 
 // DefaultChoice is the index of the choice taken where none is given.

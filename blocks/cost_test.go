@@ -263,7 +263,7 @@ func TestDemandOfRecurringWork(t *testing.T) {
 		t.Errorf("free grains take %g and at worst %g cycles with %d hops, want 100, 192 and none", d.Mean.Value, d.Worst.Value, len(d.Hops))
 	}
 	d = demand(t, grains("size", true))
-	hop := Hop{Every: 32, Offset: 7, Cycles: Figure{90, 45, 180}}
+	hop := Hop{Name: "grain", Every: 32, Offset: 7, Cycles: Figure{90, 45, 180}}
 	if d.Mean.Value != 10+1.5*60 || d.Worst.Value != 12 || !slices.Equal(d.Hops, []Hop{hop}) {
 		t.Errorf("locked grains take %g and at worst %g cycles with hops %+v, want 100, 12 and %+v", d.Mean.Value, d.Worst.Value, d.Hops, hop)
 	}
@@ -398,8 +398,8 @@ func TestDemandOfMovedParts(t *testing.T) {
 	still := demand(t, u)
 	u.Settings[0].Moved = ByControl
 	moved := demand(t, u)
-	if len(moved.Hops) != 2 || !slices.Equal(moved.Routines, []string{"sinf"}) || len(still.Routines) != 0 {
-		t.Errorf("two parts have %d hops and link %v, %v when still; want 2, sinf and none", len(moved.Hops), moved.Routines, still.Routines)
+	if want := []Hop{{Name: "pair.hop", Every: 64}}; !slices.Equal(moved.Hops, want) || !slices.Equal(moved.Routines, []string{"sinf"}) || len(still.Routines) != 0 {
+		t.Errorf("two parts have the hops %+v and link %v, %v when still; want %+v, sinf and none", moved.Hops, moved.Routines, still.Routines, want)
 	}
 	if more := moved.Mean.Value - still.Mean.Value; more != 2*100 {
 		t.Errorf("moving both parts takes %g cycles more, want a sine of 100 for each", more)

@@ -180,8 +180,8 @@ func (m *meter) emulated(d *Demand, k *EmulatedKernel, core *Core) {
 	d.Basis, d.Timed, d.Source = Emulated, true, k.Source
 	d.Stack = k.Stack
 	n := float64(u.BlockSize)
-	var mean, worst float64
-	moved := map[string]bool{} // groups of updates that are called
+	var mean, worst, hops float64 // hops: of the mean, what falls due at known samples
+	moved := map[string]bool{}    // groups of updates that are called
 	for i, t := range k.Terms {
 		times := 1.0
 		if f := k.times[i]; f != nil {
@@ -215,8 +215,13 @@ func (m *meter) emulated(d *Demand, k *EmulatedKernel, core *Core) {
 			meanTimes = n / every
 			if worstTimes = math.Ceil(meanTimes); r.Locked {
 				worstTimes = 0
-				d.Hops = append(d.Hops, Hop{Every: every, Offset: m.least("operations.recurring."+name+".offset", r.Offset),
-					Cycles: core.EmulatedBand.Within(times * max(t.Cycles, t.Costliest))})
+				at := slices.IndexFunc(d.Hops, func(h Hop) bool { return h.Name == name })
+				if at < 0 {
+					at = len(d.Hops)
+					d.Hops = append(d.Hops, Hop{Name: name, Every: every, Offset: m.least("operations.recurring."+name+".offset", r.Offset)})
+				}
+				hops += times * meanTimes * t.Cycles
+				d.Hops[at].Cycles = d.Hops[at].Cycles.Plus(core.EmulatedBand.Within(times * max(t.Cycles, t.Costliest)))
 			}
 		}
 		mean += times * meanTimes * t.Cycles
@@ -226,10 +231,12 @@ func (m *meter) emulated(d *Demand, k *EmulatedKernel, core *Core) {
 	d.Mean = core.EmulatedBand.Within(mean)
 	// The two were fitted apart, so that where no data is costlier than another
 	// the one may come out a hair under the other.
-	d.Worst = core.EmulatedBand.Within(max(mean, worst))
-	if mean > worst {
+	d.Worst = core.EmulatedBand.Within(max(mean-hops, worst))
+	if mean-hops > worst {
 		for i := range d.Terms {
-			d.Terms[i].Worst = d.Terms[i].Mean
+			if t := &d.Terms[i]; !b.locked(t.Name) {
+				t.Worst = t.Mean
+			}
 		}
 	}
 	m.text(d, k, core, moved)
@@ -264,6 +271,13 @@ func (b *Block) recurring(name string) (Recurring, bool) {
 		}
 	}
 	return Recurring{}, false
+}
+
+// locked tells whether a term is work that falls due at known samples.
+func (b *Block) locked(term string) bool {
+	name, recurs := strings.CutPrefix(term, "recurring.")
+	r, ok := b.recurring(name)
+	return recurs && ok && r.Locked
 }
 
 // text charges the code of a kernel, the updates that something calls by

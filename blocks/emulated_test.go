@@ -174,7 +174,7 @@ func TestEmulatedHops(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want := []Hop{{Every: 16, Cycles: Exactly(6)}}; !slices.Equal(d.Hops, want) {
+	if want := []Hop{{Name: "turn", Every: 16, Cycles: Exactly(6)}}; !slices.Equal(d.Hops, want) {
 		t.Errorf("The lamp turns as %+v; by hand as %+v.", d.Hops, want)
 	}
 	// 30 + 48 x 2 flames x 3 without the turn.

@@ -78,6 +78,7 @@ func readBlock(v source.Value) *blocks.Block {
 	if ops := o.Take("operations"); ops.Given() {
 		b.Operations = r.operations(ops.Object("operations"), b)
 	}
+	r.checkTurns(b)
 	b.Instructions = r.formula(o.Take("instructions"), blocks.Plain)
 	b.Latency = r.formula(o.Take("latency"), blocks.Plain)
 	if d := o.Take("delays"); d.Given() {
@@ -273,13 +274,8 @@ func (r *reader) buffer(m source.Member) blocks.Buffer {
 		Heads:   r.formula(o.Take("heads"), blocks.Plain),
 		When:    r.formula(o.Take("when"), blocks.Plain),
 		DMA:     o.Take("dma").Truth(),
-	}
-	if v := o.Need("pattern"); v.IsText() {
-		p, ok := blocks.ParsePattern(v.Text("a pattern"))
-		if !ok {
-			v.Fail("", "expected stream, tap or random, found '%s'", v.Text("a pattern"))
-		}
-		buf.Pattern = p
+		Pattern: readPattern(o.Need("pattern")),
+		Due:     r.due(o.Take("due")),
 	}
 	for _, v := range o.Take("each").Items("a list of numbers") {
 		buf.Each = append(buf.Each, one(v, blocks.UnitRatio))
@@ -287,6 +283,41 @@ func (r *reader) buffer(m source.Member) blocks.Buffer {
 	buf.Cites = r.cites(o)
 	o.Done("key")
 	return buf
+}
+
+// due reads which recurring work touches memory; checkTurns holds it to the
+// operations, which are read later.
+func (r *reader) due(v source.Value) string {
+	if !v.Given() {
+		return ""
+	}
+	r.turns = append(r.turns, v)
+	return v.Text("locked recurring work")
+}
+
+func (r *reader) checkTurns(b *blocks.Block) {
+	var locked []string
+	for _, rec := range b.Operations.Recurring {
+		if rec.Locked {
+			locked = append(locked, rec.Name)
+		}
+	}
+	for _, v := range r.turns {
+		if name := v.Text("locked recurring work"); !slices.Contains(locked, name) {
+			v.Fail(source.DidYouMean(name, locked), "the block has no recurring work '%s' of a locked phase", name)
+		}
+	}
+}
+
+func readPattern(v source.Value) blocks.Pattern {
+	p := blocks.Random
+	if v.IsText() {
+		var ok bool
+		if p, ok = blocks.ParsePattern(v.Text("a pattern")); !ok {
+			v.Fail("", "expected stream, tap or random, found '%s'", v.Text("a pattern"))
+		}
+	}
+	return p
 }
 
 func (r *reader) table(m source.Member, b *blocks.Block) blocks.Table {
@@ -297,6 +328,11 @@ func (r *reader) table(m source.Member, b *blocks.Block) blocks.Table {
 		Reads: r.formula(o.Take("reads"), blocks.Plain),
 		Heads: r.formula(o.Take("heads"), blocks.Plain),
 		When:  r.formula(o.Take("when"), blocks.Plain),
+		Order: blocks.Random,
+		Due:   r.due(o.Take("due")),
+	}
+	if v := o.Take("pattern"); v.Given() {
+		t.Order = readPattern(v)
 	}
 	if v := o.Need("key"); v.IsText() {
 		t.Key = v.Text("a key")

@@ -16,7 +16,8 @@ type reader struct {
 	citations []blocks.Citation
 	named     map[string]bool
 	scope     *blocks.Scope
-	own       bool // the file is a user's own board: figures without a source rest on its word
+	own       bool           // the file is a user's own board: figures without a source rest on its word
+	turns     []source.Value // names of recurring work that memory is touched by
 }
 
 // nominal is the timebase that quantities in the catalog are checked against.

@@ -51,6 +51,9 @@ import (
 // costs a line. That is looked for between the taps of one buffer, which keep
 // their distance, and not between buffers, which do not.
 //
+// What recurring work touches all at once, every E samples, is taken as if a block
+// were E samples where it runs, and so fetched E / N times as seldom.
+//
 // The model knows no other placement in sets, no two masters on one bus, no
 // rows of a DRAM, and no fetch ahead: the band of the board holds that.
 
@@ -108,6 +111,15 @@ func (o *Object) scattered(cache *blocks.Cache) float64 {
 	return places + (accesses-places)*min(float64(o.Element)/float64(cache.Line), 1)
 }
 
+// stretch is for how many samples an object is touched at a time: those of a block,
+// or of a turn of the recurring work that touches it.
+func (g *Graph) stretch(o *Object) float64 {
+	if o.Every > 0 {
+		return o.Every
+	}
+	return float64(g.BlockSize)
+}
+
 // period is after how many blocks an object is touched again where it was
 // touched before; +Inf: never.
 func (g *Graph) period(o *Object) float64 {
@@ -135,23 +147,25 @@ func (g *Graph) footprint(o *Object, horizon float64) blocks.Bytes {
 	case o.Pattern == blocks.Random:
 		return blocks.Bytes(math.Ceil(float64(whole) * -math.Expm1(-horizon/period)))
 	}
-	touched := o.heads() * (horizon*o.frame()*float64(g.BlockSize) + float64(line-min(o.Element, line)))
+	samples := max(horizon*float64(g.BlockSize), o.Every)
+	touched := o.heads() * (samples*o.frame() + float64(line-min(o.Element, line)))
 	return min(whole, blocks.Bytes(math.Ceil(touched)))
 }
 
-// lines is how many cache lines a block an object in a cached bank fetches and
-// writes back, and how many writes go past a cache that does not fetch on a
-// write, given how many blocks back the cache reaches.
+// lines is how many cache lines an object in a cached bank fetches and writes back
+// each time that it is touched, in a block or in a turn, and how many writes go past
+// a cache that does not fetch on a write, given how many blocks back the cache
+// reaches.
 func (g *Graph) lines(o *Object, horizon float64) (fills, backs, past float64) {
 	cache := &g.Board.Cache
-	n, line, period := float64(g.BlockSize), float64(cache.Line), g.period(o)
+	n, line, period := g.stretch(o), float64(cache.Line), g.period(o)
 	if math.IsInf(period, 1) {
 		return 0, 0, 0
 	}
 	if o.Pattern == blocks.Random {
 		fills = o.scattered(cache) * n * math.Exp(-horizon/period)
 		if horizon < 1 {
-			fills = float64(o.Bytes) / line * -math.Expm1(-1/period)
+			fills = float64(o.Bytes) / line * -math.Expm1(-n/(period*float64(g.BlockSize)))
 		}
 		written := o.Writes / (o.Reads + o.Writes)
 		if cache.WriteAround {

@@ -50,6 +50,8 @@ func TestLinesOfAnObject(t *testing.T) {
 		{"a table of 64 lines that is read 480 times a block is fetched whole but for exp(-480/64)", Object{Bytes: 2048, Reads: 10, Element: 4, Pattern: blocks.Random}, 0, 64 * (1 - math.Exp(-7.5)), 0},
 		{"two neighbours share a line 7 times in 8: 48 x 9/8 lines, T = 2^20 / 32 / 54", Object{Bytes: 1 << 20, Reads: 2, Element: 4, Pattern: blocks.Random, Heads: 1}, 1, 54 * math.Exp(-54.0/32768), 0},
 		{"and stays where the cache reaches back for ever", Object{Bytes: 2048, Reads: 10, Element: 4, Pattern: blocks.Random}, never, 0, 0},
+		{"what a turn of 480 samples reads is fetched in it: 60 lines and what is begun", Object{Bytes: 1 << 20, Reads: 1, Element: 4, Turn: blocks.Turn{Every: 480}}, 0, 60.875, 0},
+		{"and what it reads anywhere, a line each but for those that it touched before: T = 2^20 / 32 / 48 blocks", Object{Bytes: 1 << 20, Reads: 1, Element: 4, Pattern: blocks.Random, Turn: blocks.Turn{Every: 480}}, 1, 480 * math.Exp(-48.0/32768), 0},
 		{"what nothing touches costs nothing", Object{Bytes: 2048, Element: 4, Pattern: blocks.Random}, 0, 0, 0},
 	} {
 		fills, backs, past := cachedGraph(48).lines(&tt.object, tt.horizon)

@@ -68,14 +68,17 @@ func (e *Estimate) WorstCauses() []Cause {
 			}
 			add(kind, i, p.Worst.Value-p.Mean.Value)
 		}
-		for _, h := range n.demand.Hops {
+		c := &e.Nodes[i]
+		waits := c.WorstStalls.Value - c.Stalls.Value
+		for _, h := range c.Hops {
 			times := mostDue(h, g.BlockSize)
 			if at >= 0 {
 				times = due(h, at, g.BlockSize)
 			}
-			add(CauseHops, i, times*h.Cycles.Value*float64(e.Nodes[i].Copies))
+			add(CauseHops, i, times*h.Cycles.Value)
+			waits += times * h.Stalls.Value
 		}
-		add(CauseStalls, i, e.Nodes[i].WorstStalls.Value-e.Nodes[i].Stalls.Value)
+		add(CauseStalls, i, waits)
 	}
 	worst, mean := e.worstScene()
 	add(CauseSystem, -1, worst.System.Value-mean.System.Value)
@@ -84,19 +87,27 @@ func (e *Estimate) WorstCauses() []Cause {
 }
 
 // Coinciding are the nodes whose work that falls due now and then meets in the
-// worst block and so makes it too much: what each takes there more than in the
-// mean, the largest first. There are none where the cycles suffice, or would
+// worst block and so makes it too much: what each takes and waits there more than
+// in the mean, the largest first. There are none where the cycles suffice, or would
 // not if only the largest of them fell into that block.
 func (e *Estimate) Coinciding() []Cause {
 	cpu := e.Resource("cpu")
 	var hops []Cause
 	sum := 0.0
+	more := map[int]float64{} // what each node takes and waits
 	for _, c := range e.WorstCauses() {
 		if c.Kind == CauseHops && c.Cycles > 0 {
 			hops = append(hops, c)
-			sum += c.Cycles
+		}
+		if c.Kind == CauseHops || c.Kind == CauseStalls && c.Node >= 0 && len(e.Nodes[c.Node].Hops) > 0 {
+			more[c.Node] += c.Cycles
 		}
 	}
+	for i := range hops {
+		hops[i].Cycles = more[hops[i].Node]
+		sum += hops[i].Cycles
+	}
+	slices.SortStableFunc(hops, func(a, b Cause) int { return cmp.Compare(b.Cycles, a.Cycles) })
 	if len(hops) < 2 || cpu.Used.High <= cpu.Limit {
 		return nil
 	}
@@ -138,14 +149,12 @@ func (e *Estimate) playing() []bool {
 	return all
 }
 
-// hops are those of all nodes that play, each copy's for itself.
-func (e *Estimate) hops(playing []bool) []blocks.Hop {
-	var hops []blocks.Hop
-	for i, n := range e.Graph.Nodes {
+// hops are those of all nodes that play.
+func (e *Estimate) hops(playing []bool) []Hop {
+	var hops []Hop
+	for i := range e.Nodes {
 		if playing[i] {
-			for range e.Nodes[i].Copies {
-				hops = append(hops, n.demand.Hops...)
-			}
+			hops = append(hops, e.Nodes[i].Hops...)
 		}
 	}
 	return hops
@@ -187,24 +196,22 @@ func (e *Estimate) moved(node int) float64 {
 	_, now, _ := worstBlock(e.hops(playing), block)
 	playing[node] = false
 	others := e.hops(playing)
-	own := e.Graph.Nodes[node].demand.Hops
+	own := e.Nodes[node].Hops
 	var longest float64
 	for _, h := range own {
 		longest = max(longest, h.Every)
 	}
-	best := now.Value
+	best := now.Total().Value
 	for later := block; float64(later) < longest && later < mostMoves*block; later += block {
 		all := slices.Clone(others)
-		for range e.Nodes[node].Copies {
-			for _, h := range own {
-				h.Offset += float64(later)
-				all = append(all, h)
-			}
+		for _, h := range own {
+			h.Offset += float64(later)
+			all = append(all, h)
 		}
 		_, reachable, _ := worstBlock(all, block)
-		best = min(best, reachable.Value)
+		best = min(best, reachable.Total().Value)
 	}
-	return now.Value - best
+	return now.Total().Value - best
 }
 
 // mostMoves is in how many blocks it is tried whether a hop falls better.

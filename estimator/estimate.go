@@ -33,8 +33,9 @@ type NodeCost struct {
 	Buffers blocks.Bytes // in RAM, tables and wires left out
 	Code    string       // key of its kernel; "" where it has none
 	Mean    blocks.Figure
-	Worst   blocks.Figure
+	Worst   blocks.Figure // in its costliest block, hops left out
 	NodeStalls
+	Hops   []Hop
 	Basis  blocks.Basis
 	Source string       // of Mean and Worst
 	Kernel blocks.Bytes // of its kernel, which nodes of equal Code share
@@ -48,8 +49,36 @@ type NodeCost struct {
 // NodeStalls is the cycles a block that a node waits for memory.
 type NodeStalls struct {
 	Stalls      blocks.Figure // in the mean
-	WorstStalls blocks.Figure // in its costliest block, the caches as they are in the mean
-	ColdStalls  blocks.Figure // in its costliest block, the caches cold
+	WorstStalls blocks.Figure // in its costliest block, hops left out, the caches as they are in the mean
+	ColdStalls  blocks.Figure // in its costliest block, hops left out, the caches cold
+}
+
+// Hop is work of a node that falls due at known samples, all its copies together,
+// with what it waits for memory each time.
+type Hop struct {
+	blocks.Hop
+	Stalls blocks.Figure // the caches as they are in the mean
+	Cold   blocks.Figure // the caches cold
+}
+
+// Due is what of a node's work that falls due at known samples falls at most into
+// one block, and what the node waits for memory in that block beyond its mean.
+func (e *Estimate) Due(node int) (cycles, stalls blocks.Figure) {
+	c := &e.Nodes[node]
+	if len(c.Hops) == 0 {
+		return cycles, stalls
+	}
+	_, reachable, _ := worstBlock(c.Hops, e.Graph.BlockSize)
+	w, m := c.WorstStalls.Plus(reachable.Stalls), c.Stalls
+	return reachable.Compute, blocks.Figure{Value: w.Value - m.Value, Low: w.Low - m.Low, High: w.High - m.High}
+}
+
+// Costliest is the cycles that a node takes in its costliest block, hops and waits
+// for memory within.
+func (e *Estimate) Costliest(node int) blocks.Figure {
+	c := &e.Nodes[node]
+	cycles, stalls := e.Due(node)
+	return c.Worst.Plus(c.Stalls).Plus(cycles).Plus(stalls)
 }
 
 // BankUse is what lies in one bank.
@@ -132,6 +161,10 @@ func (e *Estimate) compute() {
 		c.wiring = parts
 		c.Mean, c.Worst = mean.Times(copies), worst.Times(copies)
 		c.State = d.State * blocks.Bytes(c.Copies)
+		for _, h := range d.Hops {
+			h.Cycles = h.Cycles.Times(copies)
+			c.Hops = append(c.Hops, Hop{Hop: h})
+		}
 		for _, b := range d.Buffers {
 			c.Buffers += b.Bytes * blocks.Bytes(c.Copies)
 		}

@@ -55,7 +55,7 @@ func (w *Weighing) put(k, object, bank, sign int) {
 	if g.Board.Banks[bank].Cached {
 		w.held[k] += blocks.Bytes(sign) * g.footprint(o, w.horizons[k])
 	}
-	w.waits[k] += float64(sign) * g.stallCycles(o, bank, w.horizons[k])
+	w.waits[k] += float64(sign) * g.waits(o, bank, w.horizons[k])
 }
 
 // total is what all objects wait.
@@ -139,7 +139,7 @@ func (w *Weighing) Why(object int, moves []Move) string {
 			spared = append(spared, fmt.Sprintf("%s would spare %v", name, blocks.Cycles(math.Round(-m.Cycles))))
 		}
 	}
-	waits := g.stallCycles(o, e.Placement.Bank[object], e.Horizon)
+	waits := g.waits(o, e.Placement.Bank[object], e.Horizon)
 	text := fmt.Sprintf("waits %v a block", blocks.Cycles(math.Round(waits)))
 	if waits < 0.5 {
 		text = "waits for nothing here"
@@ -179,8 +179,9 @@ func (e *Estimate) Largest(most int) []int {
 	return list
 }
 
-// Stall is what an object waits for where it lies: cycles a block, and the lines
-// that it fetches and writes back, which are none in a bank that is not cached.
+// Stall is what an object waits for where it lies, in the mean: cycles a block, and
+// the lines that it fetches and writes back, which are none in a bank that is not
+// cached.
 type Stall struct {
 	Cycles       float64
 	Fills, Backs float64
@@ -188,10 +189,12 @@ type Stall struct {
 
 // Stall is what an object waits for in a block.
 func (e *Estimate) Stall(object int) Stall {
-	g, bank := e.Graph, e.Placement.Bank[object]
-	s := Stall{Cycles: g.stallCycles(&e.Objects[object], bank, e.Horizon)}
+	g, bank, o := e.Graph, e.Placement.Bank[object], &e.Objects[object]
+	s := Stall{Cycles: g.waits(o, bank, e.Horizon)}
 	if g.Board.Banks[bank].Cached {
-		s.Fills, s.Backs, _ = g.lines(&e.Objects[object], e.Horizon)
+		fills, backs, _ := g.lines(o, e.Horizon)
+		blocks := float64(g.BlockSize) / g.stretch(o)
+		s.Fills, s.Backs = fills*blocks, backs*blocks
 	}
 	return s
 }

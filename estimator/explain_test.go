@@ -107,17 +107,19 @@ func TestWhy(t *testing.T) {
 // What the worst block takes more than the mean is told to the cycle by its
 // causes: hops of 100 and 10 that meet in one block of eight, and events.
 func TestWorstCauses(t *testing.T) {
-	node := func(name string, hops []blocks.Hop, terms ...blocks.Term) *Node {
+	node := func(name string, terms ...blocks.Term) *Node {
 		return &Node{Name: name, Group: -1, Use: blocks.Use{Block: &blocks.Block{Name: name, Outputs: []blocks.Port{{Kind: blocks.Audio}}}},
-			demand: &blocks.Demand{Hops: hops, Terms: terms}}
+			demand: &blocks.Demand{Terms: terms}}
 	}
 	exactly := blocks.Exactly
 	g := &Graph{BlockSize: 48, Board: &blocks.Board{Clock: 48e3}, SampleRate: 48e3, Nodes: []*Node{
-		node("freeze", []blocks.Hop{hop(384, 0, 100)}, blocks.Term{Name: "sample", Mean: exactly(50), Worst: exactly(50)}, blocks.Term{Name: "recurring.hop", Mean: exactly(12.5)}),
-		node("drum", nil, blocks.Term{Name: "events.hit", Mean: exactly(1), Worst: exactly(40)}),
-		node("horn", []blocks.Hop{hop(192, 0, 10)}, blocks.Term{Name: "recurring.hop", Mean: exactly(2.5)}, blocks.Term{Name: "sample", Mean: exactly(3), Worst: exactly(5)}),
+		node("freeze", blocks.Term{Name: "sample", Mean: exactly(50), Worst: exactly(50)}, blocks.Term{Name: "recurring.hop", Mean: exactly(12.5)}),
+		node("drum", blocks.Term{Name: "events.hit", Mean: exactly(1), Worst: exactly(40)}),
+		node("horn", blocks.Term{Name: "recurring.hop", Mean: exactly(2.5)}, blocks.Term{Name: "sample", Mean: exactly(3), Worst: exactly(5)}),
 	}}
-	e := &Estimate{Graph: g, Nodes: []NodeCost{{Copies: 1}, {Copies: 1}, {Copies: 1}}}
+	e := &Estimate{Graph: g, Nodes: []NodeCost{{Copies: 1, Hops: []Hop{hop(384, 0, 100)}}, {Copies: 1}, {Copies: 1, Hops: []Hop{hop(192, 0, 10)}}}}
+	e.Nodes[0].Hops[0].Stalls = exactly(8)
+	e.Nodes[0].Stalls = exactly(1)
 	e.CPU.WorstScene = -1
 	e.CPU.Budget = 48
 	e.CPU.Mean.System, e.CPU.Worst.System = exactly(10), exactly(15)
@@ -126,6 +128,7 @@ func TestWorstCauses(t *testing.T) {
 		{CauseHops, 0, 87.5}, // 100 due in this block, 100 x 48 / 384 in the mean
 		{CauseEvents, 1, 39},
 		{CauseHops, 2, 7.5}, // 10 due, 10 x 48 / 192 in the mean
+		{CauseStalls, 0, 7}, // 8 where it falls due, 1 in the mean
 		{CauseSystem, -1, 5},
 		{CauseData, 2, 2},
 	}

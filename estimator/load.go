@@ -23,6 +23,11 @@ type Load struct{ Compute, Stalls, System blocks.Figure }
 // Total is the whole load.
 func (l Load) Total() blocks.Figure { return l.Compute.Plus(l.Stalls).Plus(l.System) }
 
+// Plus adds loads part by part.
+func (l Load) Plus(m Load) Load {
+	return Load{l.Compute.Plus(m.Compute), l.Stalls.Plus(m.Stalls), l.System.Plus(m.System)}
+}
+
 // SceneLoad is the load while one scene plays.
 type SceneLoad struct {
 	Name        string
@@ -48,7 +53,7 @@ func (e *Estimate) load(shared NodeStalls) {
 	in := g.scenesOf()
 	scenes := max(len(g.Scenes), 1)
 	loads := make([]SceneLoad, scenes)
-	hops := make([][]blocks.Hop, scenes)
+	hops := make([][]Hop, scenes)
 	cold := make([]blocks.Figure, scenes)
 	for s := range loads {
 		loads[s], cold[s] = always, shared.ColdStalls
@@ -56,7 +61,7 @@ func (e *Estimate) load(shared NodeStalls) {
 			loads[s].Name = g.Scenes[s].Name
 		}
 	}
-	for i, n := range g.Nodes {
+	for i := range g.Nodes {
 		c := &e.Nodes[i]
 		for s := range loads {
 			if len(in[i]) > 0 && !slices.Contains(in[i], s) {
@@ -67,17 +72,18 @@ func (e *Estimate) load(shared NodeStalls) {
 			loads[s].Mean.Stalls = loads[s].Mean.Stalls.Plus(c.Stalls)
 			loads[s].Worst.Stalls = loads[s].Worst.Stalls.Plus(c.WorstStalls)
 			cold[s] = cold[s].Plus(c.ColdStalls)
-			for range c.Copies {
-				hops[s] = append(hops[s], n.demand.Hops...)
-			}
+			hops[s] = append(hops[s], c.Hops...)
 		}
 	}
 	cpu.WorstScene = -1
 	for s := range loads {
 		bound := loads[s].Worst
-		reachable, together := coincide(hops[s], g.BlockSize)
-		loads[s].Worst.Compute = loads[s].Worst.Compute.Plus(reachable)
-		bound.Compute, bound.Stalls = bound.Compute.Plus(together), cold[s]
+		_, reachable, together := worstBlock(hops[s], g.BlockSize)
+		loads[s].Worst = loads[s].Worst.Plus(reachable)
+		bound.Compute, bound.Stalls = bound.Compute.Plus(together.Compute), cold[s]
+		for _, h := range hops[s] {
+			bound.Stalls = bound.Stalls.Plus(h.Cold.Times(mostDue(h, g.BlockSize)))
+		}
 		if loads[s].Mean.Total().Value > cpu.Mean.Total().Value {
 			cpu.Mean = loads[s].Mean
 		}
@@ -100,23 +106,17 @@ func (e *Estimate) load(shared NodeStalls) {
 // pattern is longer than that, everything at once is taken.
 const mostBlocks = 4096
 
-// coincide finds the block in which most hop work falls due, given that all
-// hops count from the first sample, and what it would be if all fell at once.
-func coincide(hops []blocks.Hop, block int) (reachable, together blocks.Figure) {
-	_, reachable, together = worstBlock(hops, block)
-	return reachable, together
-}
-
-// worstBlock is the block in which most hop work falls due, counted from the
-// first, with that work; -1 where it is not looked for and everything at once
+// worstBlock is the block in which most hop work falls due, counted from the first,
+// with that work, given that all hops count from the first sample, and what it would
+// be if all fell at once; -1 where the block is not looked for and everything at once
 // is taken.
-func worstBlock(hops []blocks.Hop, block int) (at int, reachable, together blocks.Figure) {
+func worstBlock(hops []Hop, block int) (at int, reachable, together Load) {
 	if len(hops) == 0 {
 		return 0, reachable, together
 	}
 	period, whole := 1.0, true // in blocks, until the pattern repeats
 	for _, h := range hops {
-		together = together.Plus(h.Cycles.Times(mostDue(h, block)))
+		together = together.Plus(h.load(mostDue(h, block)))
 		if whole = whole && h.Every == math.Round(h.Every); whole {
 			period = leastCommonMultiple(period, h.Every/commonDivisor(h.Every, float64(block)))
 		}
@@ -125,25 +125,30 @@ func worstBlock(hops []blocks.Hop, block int) (at int, reachable, together block
 		return -1, together, together
 	}
 	for b := range int(period) {
-		var sum blocks.Figure
+		var sum Load
 		for _, h := range hops {
-			sum = sum.Plus(h.Cycles.Times(due(h, b, block)))
+			sum = sum.Plus(h.load(due(h, b, block)))
 		}
-		if sum.Value > reachable.Value {
+		if sum.Total().Value > reachable.Total().Value {
 			at, reachable = b, sum
 		}
 	}
 	return at, reachable, together
 }
 
+// load is what a hop takes when it falls due so many times.
+func (h *Hop) load(times float64) Load {
+	return Load{Compute: h.Cycles.Times(times), Stalls: h.Stalls.Times(times)}
+}
+
 // due is how often a hop falls due in a block, counted from the first.
-func due(h blocks.Hop, b, block int) float64 {
+func due(h Hop, b, block int) float64 {
 	start := float64(b * block)
 	return math.Ceil((start+float64(block)-h.Offset)/h.Every) - math.Ceil((start-h.Offset)/h.Every)
 }
 
 // mostDue is how often a hop falls due in a block at most.
-func mostDue(h blocks.Hop, block int) float64 { return math.Ceil(float64(block) / h.Every) }
+func mostDue(h Hop, block int) float64 { return math.Ceil(float64(block) / h.Every) }
 
 func commonDivisor(a, b float64) float64 {
 	for b != 0 {

@@ -81,10 +81,11 @@ func (e *Estimate) memory(placeSteps int) []flashItem {
 			if at, known := tables[t.Key]; known {
 				at.Reads += reads
 				at.Heads += heads
+				at.Every = max(at.Every, t.Every)
 				at.Node = -1
 				continue
 			}
-			tables[t.Key] = &Object{Name: t.Key, Node: i, Part: PartTables, Bytes: t.Bytes, Align: 4, Pin: -1, Reads: reads, Element: 4, Pattern: blocks.Random, Heads: heads}
+			tables[t.Key] = &Object{Name: t.Key, Node: i, Part: PartTables, Bytes: t.Bytes, Align: 4, Pin: -1, Reads: reads, Element: 4, Pattern: t.Order, Heads: heads, Turn: t.Turn}
 			keys = append(keys, t.Key)
 			copied[t.Key] = t.Copied
 		}
@@ -210,7 +211,7 @@ func (g *Graph) buffer(node int, b blocks.BufferDemand, copy, copies int) Object
 	n := g.Nodes[node]
 	o := Object{
 		Name: n.Name + "." + b.Name, Node: node, Part: PartBuffers, Bytes: b.Bytes, Align: g.Board.Align, Pin: -1,
-		Reads: b.Reads, Writes: b.Writes, Element: b.Element, Pattern: b.Pattern, Heads: b.Heads,
+		Reads: b.Reads, Writes: b.Writes, Element: b.Element, Pattern: b.Pattern, Heads: b.Heads, Turn: b.Turn,
 	}
 	if copies > 1 {
 		o.Name = fmt.Sprintf("%s.%s voice %d", n.Name, b.Name, copy+1)

@@ -58,6 +58,7 @@ type Object struct {
 	Element       blocks.Bytes
 	Pattern       blocks.Pattern
 	Heads         float64 // places at which it is touched; 0: one
+	blocks.Turn           // in which it is touched all at once
 }
 
 // traffic is accesses a sample and byte: what gains most from a fast bank.
@@ -190,7 +191,7 @@ func (s *shelves) items(horizon float64) []pack.Item {
 		for b := range cost {
 			cost[b] = math.Inf(1)
 			if o.mayLieIn(b, &board.Banks[b]) {
-				cost[b] = s.g.stallCycles(o, b, horizon)
+				cost[b] = s.g.waits(o, b, horizon)
 			}
 		}
 		items[i] = pack.Item{Bytes: int64(o.Bytes), Align: int64(o.Align), Cost: cost}

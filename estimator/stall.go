@@ -2,12 +2,14 @@ package estimator
 
 import (
 	"math"
+	"slices"
 
 	"elbowroom/blocks"
 )
 
-// Stalls is the cycles a block that something waits for memory: in the mean,
-// and where the caches are cold and all is fetched anew.
+// Stalls is the cycles that something waits for memory each time that it is
+// touched, in a block or in a turn of recurring work: in the mean, and where the
+// caches are cold and all is fetched anew.
 type Stalls struct{ Mean, Cold float64 }
 
 // stalls adds up, for every node, the cycles that it waits for memory: for what
@@ -25,15 +27,31 @@ func (e *Estimate) stalls() (shared NodeStalls) {
 		to.WorstStalls = to.WorstStalls.Plus(band.Within(s.Mean))
 		to.ColdStalls = to.ColdStalls.Plus(band.Within(s.Cold))
 	}
+	touch := func(o *Object, bank int) {
+		s := g.objectStalls(o, bank, e.Horizon)
+		if o.Every == 0 {
+			add(o.Node, s)
+			return
+		}
+		mean := band.Within(s.Mean * float64(g.BlockSize) / o.Every)
+		if o.Node < 0 { // what several nodes touch may fall due in any block
+			shared.Stalls = shared.Stalls.Plus(mean)
+			shared.WorstStalls = shared.WorstStalls.Plus(band.Within(s.Mean))
+			shared.ColdStalls = shared.ColdStalls.Plus(band.Within(s.Cold))
+			return
+		}
+		c := &e.Nodes[o.Node]
+		c.Stalls = c.Stalls.Plus(mean)
+		h := &c.Hops[slices.IndexFunc(c.Hops, func(h Hop) bool { return h.Name == o.Due })]
+		h.Stalls, h.Cold = h.Stalls.Plus(band.Within(s.Mean)), h.Cold.Plus(band.Within(s.Cold))
+	}
 	e.Horizon = e.horizon()
 	for i := range e.Objects {
-		o := &e.Objects[i]
-		add(o.Node, g.objectStalls(o, e.Placement.Bank[i], e.Horizon))
+		touch(&e.Objects[i], e.Placement.Bank[i])
 	}
 	code := g.Board.CodeBank()
 	for i := range e.Constants.Tables {
-		t := &e.Constants.Tables[i]
-		add(t.Node, g.objectStalls(t, code, e.Horizon))
+		touch(&e.Constants.Tables[i], code)
 	}
 	add(-1, e.codeStalls())
 	if fetch := g.Board.Banks[code].Fetch; fetch > 0 {
@@ -45,6 +63,11 @@ func (e *Estimate) stalls() (shared NodeStalls) {
 			c.Stalls = c.Stalls.Plus(band.Within(c.Mean.Value * fetch))
 			c.WorstStalls = c.WorstStalls.Plus(band.Within(c.Worst.Value * fetch))
 			c.ColdStalls = c.ColdStalls.Plus(band.Within(c.Worst.Value * fetch))
+			for k := range c.Hops {
+				h := &c.Hops[k]
+				waits := band.Within(h.Cycles.Value * fetch)
+				h.Stalls, h.Cold = h.Stalls.Plus(waits), h.Cold.Plus(waits)
+			}
 		}
 	}
 	return shared
@@ -123,18 +146,25 @@ func (e *Estimate) codeStalls() Stalls {
 func (e *Estimate) waits() float64 {
 	horizon, sum := e.horizon(), 0.0
 	for i := range e.Objects {
-		sum += e.Graph.stallCycles(&e.Objects[i], e.Placement.Bank[i], horizon)
+		sum += e.Graph.waits(&e.Objects[i], e.Placement.Bank[i], horizon)
 	}
 	return sum
 }
 
-// objectStalls is the stalls of an object in a bank.
+// waits is the cycles a block, in the mean, that the accesses to an object would
+// wait for memory if it lay in a bank.
+func (g *Graph) waits(o *Object, bank int, horizon float64) float64 {
+	return g.stallCycles(o, bank, horizon) * float64(g.BlockSize) / g.stretch(o)
+}
+
+// objectStalls is the stalls of an object in a bank, each time that it is touched.
 func (g *Graph) objectStalls(o *Object, bank int, horizon float64) Stalls {
 	return Stalls{Mean: g.stallCycles(o, bank, horizon), Cold: g.stallCycles(o, bank, 0)}
 }
 
-// stallCycles is the cycles a block that the accesses to an object would wait
-// for memory if it lay in a bank, given how many blocks back the cache reaches.
+// stallCycles is the cycles that the accesses to an object would wait for memory if
+// it lay in a bank, each time that it is touched, in a block or in a turn, given how
+// many blocks back the cache reaches.
 // Placement and load both ask here, so that what is minimised is what is told.
 //
 // A bank that is not cached costs so much an access. A cached one costs line
@@ -144,13 +174,13 @@ func (g *Graph) objectStalls(o *Object, bank int, horizon float64) Stalls {
 func (g *Graph) stallCycles(o *Object, bank int, horizon float64) float64 {
 	b, cache := &g.Board.Banks[bank], &g.Board.Cache
 	if !b.Cached {
-		return (o.Reads*b.Read + o.Writes*b.Write) * float64(g.BlockSize)
+		return (o.Reads*b.Read + o.Writes*b.Write) * g.stretch(o)
 	}
 	if !o.DMA {
 		fills, backs, past := g.lines(o, horizon)
 		return fills*b.LineFill + backs*b.WriteBack + past*b.Write
 	}
-	lines := math.Ceil(o.frame() * float64(g.BlockSize) / float64(cache.Line))
+	lines := math.Ceil(o.frame() * g.stretch(o) / float64(cache.Line))
 	cycles := lines * cache.Maintenance
 	if o.Reads > 0 {
 		cycles += lines * b.LineFill
@@ -170,5 +200,5 @@ func (g *Graph) LeastWait(o *Object, bank int) float64 {
 	if o.Pattern != blocks.Random && o.Bytes > g.Board.Cache.Bytes {
 		horizon = 1 // no cache keeps it until it comes round
 	}
-	return g.Board.StallBand.Within(g.stallCycles(o, bank, horizon)).High
+	return g.Board.StallBand.Within(g.waits(o, bank, horizon)).High
 }

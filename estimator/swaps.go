@@ -340,7 +340,7 @@ func (e *Estimate) dearest() []int {
 		for i, c := range e.Nodes {
 			switch r.Kind {
 			case CPUResource:
-				share[i] += (c.Worst.Value + c.Stalls.Value) / r.Limit
+				share[i] += e.Costliest(i).Value / r.Limit
 			case MemoryResource:
 				share[i] += float64(c.Buffers+c.State) / r.Limit
 			}

@@ -183,6 +183,7 @@ func blockSheet(b *blocks.Block) *Sheet {
 			lies = "RAM, filled at the start"
 		}
 		s.fact(t.Cites, "memory", "table "+t.Name, "lies in", lies)
+		s.turn(t.Cites, "table "+t.Name, t.Due)
 	}
 	s.operations(b)
 	s.formula(nil, "in a graph", "latency", "samples", b.Latency)
@@ -273,8 +274,16 @@ func (s *Sheet) buffer(b *blocks.Buffer) {
 	s.formula(b.Cites, section, name, "access of", b.Element)
 	s.fact(b.Cites, section, name, "walked as", b.Pattern.String())
 	s.formula(b.Cites, section, name, "at so many places", b.Heads)
+	s.turn(b.Cites, name, b.Due)
 	if b.DMA {
 		s.fact(b.Cites, section, name, "", "the audio DMA must reach it")
+	}
+}
+
+// turn tells what touches memory that is not touched as samples come.
+func (s *Sheet) turn(cites []string, name, due string) {
+	if due != "" {
+		s.fact(cites, "memory", name, "touched all at once", "when "+due+" falls due")
 	}
 }
 

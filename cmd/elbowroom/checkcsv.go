@@ -99,6 +99,10 @@ func csvRows(a *Answer) [][]string {
 		banded("node", n.Name, "mean", n.Mean, "cycles", n.Basis)
 		banded("node", n.Name, "worst", n.Worst, "cycles", n.Basis)
 		banded("node", n.Name, "stalls", n.Stalls, "cycles", a.Cycles.Mean.Stalls.Basis)
+		if n.Due != nil {
+			banded("node", n.Name, "due", *n.Due, "cycles", n.Basis)
+			banded("node", n.Name, "due stalls", *n.Waits, "cycles", a.Cycles.Mean.Stalls.Basis)
+		}
 		single("node", n.Name, "bytes", float64(n.Bytes), "bytes", lies(n))
 	}
 	for i := range a.Linker {

@@ -175,11 +175,11 @@ func latencySection(l *Latency) section {
 
 func dearSections(a *Answer) document {
 	var d document
-	takes := func(n *Node) float64 { return n.Worst.Value + n.Stalls.Value }
+	takes := func(n *Node) float64 { return n.costliest() + n.waits() }
 	if top, others, rest := dearest(a.Nodes, mostShown, takes); len(top) > 0 {
 		t := &table{align: "llrrr", header: []string{"dear in cycles", "block", "worst", "stalls", "of the budget"}}
 		for _, n := range top {
-			t.add(named(n), n.Block, whole(n.Worst.Value), whole(n.Stalls.Value), percent(takes(n), a.Cycles.Budget))
+			t.add(named(n), n.Block, whole(n.costliest()), whole(n.waits()), percent(takes(n), a.Cycles.Budget))
 		}
 		s := section{table: t}
 		if others > 0 {
@@ -199,6 +199,21 @@ func dearSections(a *Answer) document {
 		d = append(d, s)
 	}
 	return d
+}
+
+// costliest is the cycles of the node's costliest block, and waits what it waits in it.
+func (n *Node) costliest() float64 {
+	if n.Due == nil {
+		return n.Worst.Value
+	}
+	return n.Worst.Value + n.Due.Value
+}
+
+func (n *Node) waits() float64 {
+	if n.Waits == nil {
+		return n.Stalls.Value
+	}
+	return n.Stalls.Value + n.Waits.Value
 }
 
 // named is a node's name, with its copies where there are several.

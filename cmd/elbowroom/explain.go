@@ -72,6 +72,16 @@ type NodeExplained struct {
 	State   int64     `json:"state" jsonschema:"bytes"`
 	Flash   int64     `json:"flash" jsonschema:"bytes of its kernel, once for all nodes that share it"`
 	Buffers []Placed  `json:"buffers,omitempty"`
+	Hops    []Hop     `json:"hops,omitempty" jsonschema:"work that falls due at known samples, beside the worst"`
+}
+
+// Hop is work of a node that falls due at known samples.
+type Hop struct {
+	Name   string  `json:"name"`
+	Every  float64 `json:"every" jsonschema:"samples"`
+	Offset float64 `json:"offset" jsonschema:"samples"`
+	Cycles Figure  `json:"cycles" jsonschema:"each time"`
+	Stalls Figure  `json:"stalls" jsonschema:"cycles that it waits for memory, each time"`
 }
 
 // Portion is a part of the cycles of a node.
@@ -249,6 +259,9 @@ func explainNode(e *estimator.Estimate, i int) *NodeExplained {
 				x.Flash = int64(r.End - r.Start)
 			}
 		}
+	}
+	for _, h := range c.Hops {
+		x.Hops = append(x.Hops, Hop{strings.NewReplacer("_", " ", ".", " ").Replace(h.Name), h.Every, h.Offset, figure(h.Cycles), figure(h.Stalls)})
 	}
 	w := e.Weigh()
 	for k := range e.Objects {
@@ -438,6 +451,13 @@ func nodeSections(a *Answer, x *NodeExplained) document {
 	}
 	d := document{{title: title, text: n.Note, table: t, after: fmt.Sprintf("%s Its state takes %v; its code takes %v of flash, once for all nodes that run it.",
 		waits, blocks.Bytes(x.State), blocks.Bytes(x.Flash))}}
+	if len(x.Hops) > 0 {
+		t := &table{align: "lrrrr", header: []string{"falls due", "every, samples", "cycles", "waits, cycles", "of the budget"}}
+		for _, h := range x.Hops {
+			t.add(h.Name, number(h.Every), whole(h.Cycles.Value), whole(h.Stalls.Value), percent(h.Cycles.Value+h.Stalls.Value, a.Cycles.Budget))
+		}
+		d = append(d, section{table: t, after: "Each time all of it falls into one block, beside the worst above."})
+	}
 	for rest := x.Buffers; len(rest) > 0; {
 		same := 1
 		for same < len(rest) && rest[same].movesAlike(&rest[0]) {
@@ -544,6 +564,11 @@ func (x *Explained) rows(single func(section, name, item string, v float64, unit
 		}
 		single("explained", n.Node.Name, "state", float64(n.State), "bytes", "")
 		single("explained", n.Node.Name, "code", float64(n.Flash), "bytes", n.Node.Kernel)
+		for _, h := range n.Hops {
+			single("explained", n.Node.Name, h.Name+" every", h.Every, "samples", "")
+			banded("explained", n.Node.Name, h.Name+" each", h.Cycles, "cycles", n.Node.Basis)
+			banded("explained", n.Node.Name, h.Name+" stalls", h.Stalls, "cycles", blocks.Modelled.String())
+		}
 		for i := range n.Buffers {
 			placedRows(&n.Buffers[i], single)
 		}

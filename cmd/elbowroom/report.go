@@ -157,6 +157,8 @@ type Node struct {
 	Mean   Figure  `json:"mean" jsonschema:"cycles a block, stalls left out"`
 	Worst  Figure  `json:"worst" jsonschema:"cycles a block, stalls left out"`
 	Stalls Figure  `json:"stalls" jsonschema:"cycles a block"`
+	Due    *Figure `json:"due,omitempty" jsonschema:"cycles of work now and then, as much as falls into one block beside the worst"`
+	Waits  *Figure `json:"due_stalls,omitempty" jsonschema:"cycles that it waits in that block beyond its stalls"`
 	Basis  string  `json:"basis"`
 	Source string  `json:"source,omitempty" jsonschema:"what the cycles were counted or timed from, its wires' sums left out"`
 	Bytes  int64   `json:"bytes" jsonschema:"state and buffers"`
@@ -348,6 +350,10 @@ func nodes(e *estimator.Estimate) []Node {
 			Name: n.Name, Block: n.Block().Name, Kernel: n.Use.Variant(), Copies: c.Copies, Place: n.Place.Where(),
 			Mean: figure(c.Mean), Worst: figure(c.Worst), Stalls: figure(c.Stalls), Basis: c.Basis.String(), Source: c.Source,
 			Bytes: int64(c.State + c.Buffers), Note: n.Note,
+		}
+		if len(c.Hops) > 0 {
+			cycles, stalls := e.Due(i)
+			list[i].Due, list[i].Waits = new(figure(cycles)), new(figure(stalls))
 		}
 	}
 	for i, o := range e.Objects {

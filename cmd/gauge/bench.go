@@ -19,8 +19,18 @@ func (k *kernel) functions(oneSample bool) []string {
 	return append(list, k.timed(oneSample)...)
 }
 
-// timed are the names of the functions that are called while audio runs.
+// timed are the names of the functions that are timed: those that are called while
+// audio runs, and the hops that these call.
 func (k *kernel) timed(oneSample bool) []string {
+	list := k.called(oneSample)
+	for _, hop := range k.hops() {
+		list = append(list, k.name+"_hop_"+hop)
+	}
+	return list
+}
+
+// called are the names of the functions that are called while audio runs.
+func (k *kernel) called(oneSample bool) []string {
 	var list []string
 	if k.ticks() {
 		list = append(list, k.entry(oneSample))
@@ -70,6 +80,14 @@ func newBench(k *kernel, v variant, c *core) *bench {
 
 // pointsOf are the points of a style.
 func (b *bench) pointsOf(s style) []point { return b.points[ones(s.oneSample)] }
+
+// whole is the style that differs from a style of one sample a call in that alone:
+// hops are the same code in both, and timed in the one of whole blocks.
+func (b *bench) whole(style int) int {
+	st := b.styles[style]
+	st.oneSample = false
+	return slices.Index(b.styles, st)
+}
 
 func ones(one bool) int {
 	if one {
@@ -178,6 +196,8 @@ func (b *bench) signature(function, sentType string) string {
 	switch {
 	case strings.HasPrefix(function, k.name+"_update_"):
 		return fmt.Sprintf("%s_state *s, const kernel_env *env, const %s_params *p", k.name, k.name)
+	case strings.HasPrefix(function, k.name+"_hop_"):
+		return fmt.Sprintf("%s_state *s, const kernel_env *env", k.name)
 	case strings.HasPrefix(function, k.name+"_event_"):
 		return fmt.Sprintf("%s_state *s, const kernel_env *env, const kernel_event *event, const float *const in[]%s", k.name, sentType)
 	}
@@ -196,6 +216,12 @@ func (b *bench) kind(pt *point) int {
 	n += len(k.block.Operations.Updates)
 	for i, in := range events(k.block.Inputs) {
 		if pt.group == groupEvents+in {
+			return n + i
+		}
+	}
+	n += len(events(k.block.Inputs))
+	for i, hop := range k.hops() {
+		if pt.group == groupHops+hop {
 			return n + i
 		}
 	}
@@ -385,8 +411,14 @@ func (b *bench) measure(p func(string, ...any), kinds []string, sent string) {
 			p("      case %d: styles[passages[n].style].f%d(state, &env, &params[points[at].first + call]); break;", n, n)
 		case strings.HasPrefix(f, k.name+"_event_"):
 			p("      case %d: { kernel_event e = {0, call & 1}; styles[passages[n].style].f%d(state, &env, &e, in%s); break; }", n, n, sent)
+		case strings.HasPrefix(f, k.name+"_hop_"):
+			p("      case %d: styles[passages[n].style].f%d(state, &env); break;", n, n)
 		default:
-			p("      case %d: styles[passages[n].style].f%d(state, &env, in, out%s); break;", n, n, sent)
+			rewind := "" // so that no hop falls due in what is timed
+			if len(k.hops()) > 0 {
+				rewind = k.name + "_rewind(state); "
+			}
+			p("      case %d: %sstyles[passages[n].style].f%d(state, &env, in, out%s); break;", n, rewind, n, sent)
 		}
 	}
 	p("      }")

@@ -179,6 +179,18 @@ func (k *kernel) entry(oneSample bool) string {
 // has none.
 func (k *kernel) ticks() bool { return k.block.Processes() != blocks.Event }
 
+// hops are the names of the work that falls due at known samples, which the kernel
+// does in functions of their own.
+func (k *kernel) hops() []string {
+	var names []string
+	for _, r := range k.block.Operations.Recurring {
+		if r.Locked {
+			names = append(names, r.Name)
+		}
+	}
+	return names
+}
+
 // sends tells whether the kernel's functions take the lists of events sent.
 func (k *kernel) sends() bool { return len(events(k.block.Outputs)) > 0 }
 

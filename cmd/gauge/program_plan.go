@@ -175,7 +175,7 @@ func (p *program) controlRate() float64 {
 
 // entries are the functions of a unit that the program calls while it runs.
 func (u *unit) entries() []string {
-	list := u.kernel.timed(u.style.oneSample)
+	list := u.kernel.called(u.style.oneSample)
 	if u.halves {
 		list[0] = u.kernel.name + "_read_half"
 		list = append(list, u.kernel.name+"_write_half")

@@ -5,6 +5,7 @@ import (
 	"math"
 	"os"
 	"slices"
+	"strings"
 
 	"elbowroom/blocks"
 )
@@ -154,15 +155,17 @@ func (b *bench) summarise(w *workshop, result *recording) (*blocks.EmulatedVaria
 
 // fit finds the terms of every group of a style.
 func (b *bench) fit(e *blocks.EmulatedStyle, style int, result *recording) error {
-	st := b.styles[style]
-	points := b.pointsOf(st)
-	var groups []string
-	for i := range points {
-		if !slices.Contains(groups, points[i].group) {
-			groups = append(groups, points[i].group)
-		}
+	groups := b.groups(style)
+	if b.styles[style].oneSample {
+		groups = append(groups, slices.DeleteFunc(b.groups(b.whole(style)), func(group string) bool { return !strings.HasPrefix(group, groupHops) })...)
 	}
 	for _, group := range groups {
+		style := style
+		if strings.HasPrefix(group, groupHops) {
+			style = b.whole(style)
+		}
+		st := b.styles[style]
+		points := b.pointsOf(st)
 		var uses []*blocks.Use
 		var ordinary, costliest []sample
 		for n, ps := range b.passages {
@@ -206,6 +209,17 @@ func (b *bench) fit(e *blocks.EmulatedStyle, style int, result *recording) error
 		e.Fits = append(e.Fits, quality(group, ordinary, costliest, x, y))
 	}
 	return nil
+}
+
+// groups are the groups of a style's points.
+func (b *bench) groups(style int) []string {
+	var groups []string
+	for _, p := range b.pointsOf(b.styles[style]) {
+		if !slices.Contains(groups, p.group) {
+			groups = append(groups, p.group)
+		}
+	}
+	return groups
 }
 
 func meanAndMost(calls []timing) (mean, most float64) {

@@ -68,14 +68,16 @@ func (k *kernel) looped() []int {
 		if p.Categorical() || p.Unit != blocks.UnitCount {
 			continue
 		}
-		for _, f := range k.block.Operations.Formulas() {
-			if slices.Contains(f.Uses(), p.Name) {
-				list = append(list, i)
-				break
-			}
+		if k.operates(p.Name) {
+			list = append(list, i)
 		}
 	}
 	return list
+}
+
+// operates tells whether the operations depend on a parameter.
+func (k *kernel) operates(param string) bool {
+	return slices.ContainsFunc(k.block.Operations.Formulas(), func(f *blocks.Formula) bool { return slices.Contains(f.Uses(), param) })
 }
 
 // products are the products of up to three factors, with and without a
@@ -190,6 +192,9 @@ func (k *kernel) candidates(group string, oneSample bool, uses []*blocks.Use) ([
 		return list, values, nil
 	}
 	for _, r := range k.block.Operations.Recurring {
+		if r.Locked {
+			continue // timed by itself
+		}
 		due := func(u *blocks.Use) (float64, error) {
 			every, err := u.Value(r.Every)
 			return float64(u.BlockSize) / every, err

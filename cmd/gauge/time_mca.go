@@ -19,12 +19,33 @@ func (c *core) analyse(program map[uint64]*instruction, t *traces) (map[uint64]f
 		text[i] = strings.Replace(i.text, " ", "\t", 1)
 	}
 	text[unmetInstruction] = unmetInstruction.text
-	var input strings.Builder
 	keys := make([]uint64, 0, len(t.texts))
 	for key := range t.texts {
 		keys = append(keys, key)
 	}
 	slices.Sort(keys)
+	cycles := map[uint64]float64{}
+	for len(keys) > 0 {
+		portion, instructions := 0, 0
+		for portion < len(keys) && (portion == 0 || instructions+len(t.texts[keys[portion]]) <= mostAnalysed) {
+			instructions += len(t.texts[keys[portion]])
+			portion++
+		}
+		if err := c.analysePortion(keys[:portion], text, t, cycles); err != nil {
+			return nil, err
+		}
+		keys = keys[portion:]
+	}
+	return cycles, nil
+}
+
+// mostAnalysed is how many instructions are handed to LLVM's model at a time, which
+// takes about a kilobyte for each.
+const mostAnalysed = 1 << 20
+
+// analysePortion times the traces of some keys.
+func (c *core) analysePortion(keys []uint64, text map[*instruction]string, t *traces, cycles map[uint64]float64) error {
+	var input strings.Builder
 	for _, key := range keys {
 		fmt.Fprintf(&input, "# LLVM-MCA-BEGIN %x\n", key)
 		for _, i := range t.texts[key] {
@@ -37,21 +58,20 @@ func (c *core) analyse(program map[uint64]*instruction, t *traces) (map[uint64]f
 		"-call-latency=1", // what is called is in the trace
 		"-skip-unsupported-instructions=lack-sched", "-instruction-info=0", "-resource-pressure=0")
 	if err != nil {
-		return nil, err
+		return err
 	}
 	found := totalCycles.FindAllStringSubmatch(out, -1)
 	if len(found) != len(keys) {
-		return nil, fmt.Errorf("%s timed %d of %d traces", analyser, len(found), len(keys))
+		return fmt.Errorf("%s timed %d of %d traces", analyser, len(found), len(keys))
 	}
-	cycles := map[uint64]float64{}
 	for n, key := range keys {
 		total, err := strconv.ParseFloat(found[n][1], 64)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		cycles[key] = total
 	}
-	return cycles, nil
+	return nil
 }
 
 // disassemble writes every instruction of a program as LLVM's assembler reads

@@ -97,7 +97,7 @@ func (s style) defines() []string {
 
 // point is one setting at which a piece of a kernel is timed.
 type point struct {
-	group     string // run, updates.NAME or events.NAME
+	group     string // run, updates.NAME, events.NAME or recurring.NAME
 	channels  int
 	blockSize int
 	// settings are those of the block's parameters, one list for each call of
@@ -117,6 +117,7 @@ const (
 	samplesTraced                  = 16
 	periodsTimed, periodsTimedSoft = 32, 64
 	eventsTimed                    = 8
+	hopsTimed                      = 2
 	moves                          = 6
 )
 
@@ -137,6 +138,8 @@ func (p *point) calls(c *core, s style) int {
 		return moves
 	case strings.HasPrefix(p.group, groupEvents):
 		return eventsTimed
+	case strings.HasPrefix(p.group, groupHops):
+		return hopsTimed
 	case !p.audio:
 		return periods
 	}
@@ -162,6 +165,7 @@ const (
 	groupRun     = "run"
 	groupUpdates = "updates."
 	groupEvents  = "events."
+	groupHops    = "recurring."
 )
 
 // Block sizes of the points that are fitted and of those that are kept out.
@@ -172,6 +176,9 @@ var (
 
 // manyChannels are the numbers of channels where a node may have any.
 var manyChannels = []int{1, 2, 3}
+
+// hopChannels are the most channels that a hop is timed with.
+const hopChannels = 2
 
 // mostBuffer is the greatest memory of the buffers at a point, in bytes, so
 // that clearing them does not take the longest part of a run.
@@ -253,6 +260,37 @@ func (k *kernel) points(v variant, oneSample bool) []point {
 				add(groupEvents+name, settings, ch, 16, n > 0 && (n+m)%3 == 2)
 			}
 		}
+	}
+	if oneSample {
+		return list // hops are timed where whole blocks are
+	}
+	for _, name := range k.hops() {
+		for n, settings := range k.spanned(counted) {
+			for m, ch := range channels[:min(len(channels), hopChannels)] {
+				add(groupHops+name, settings, ch, 16, n > 0 && (n+m)%3 == 2)
+			}
+		}
+	}
+	return list
+}
+
+// spanned are settings with every time that the operations depend on at three
+// values besides: hops work through as much.
+func (k *kernel) spanned(list [][]blocks.Setting) [][]blocks.Setting {
+	for i := range k.block.Params {
+		p := &k.block.Params[i]
+		if p.Categorical() || p.Unit != blocks.UnitTime || !k.operates(p.Name) {
+			continue
+		}
+		var next [][]blocks.Setting
+		for _, settings := range list {
+			for _, value := range k.values(i, settings) {
+				s := slices.Clone(settings)
+				s[i].Span = blocks.Span{Low: value, High: value}
+				next = append(next, s)
+			}
+		}
+		list = next
 	}
 	return list
 }
@@ -411,7 +449,11 @@ func (k *kernel) combinations(v variant, base []blocks.Setting) [][]blocks.Setti
 		var options []blocks.Setting
 		switch {
 		case p.Categorical() && p.Plain:
-			for c := range min(3, len(p.Choices)) {
+			choices := len(p.Choices)
+			if len(k.hops()) == 0 {
+				choices = min(3, choices)
+			}
+			for c := range choices {
 				options = append(options, blocks.Setting{Choice: c})
 			}
 		case slices.Contains(k.looped(), i):

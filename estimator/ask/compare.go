@@ -202,7 +202,8 @@ func figuresOf(e *estimator.Estimate, name string) NodeFigures {
 		return NodeFigures{}
 	}
 	cost := &e.Nodes[i]
-	f := NodeFigures{There: true, Cycles: cost.Worst.Value, Stalls: cost.Stalls.Value, Bytes: cost.State + cost.Buffers}
+	due, waits := e.Due(i)
+	f := NodeFigures{There: true, Cycles: cost.Worst.Value + due.Value, Stalls: cost.Stalls.Value + waits.Value, Bytes: cost.State + cost.Buffers}
 	for b := range e.Graph.Board.Banks {
 		for k, o := range e.Objects {
 			if o.Node == i && e.Placement.Bank[k] == b {

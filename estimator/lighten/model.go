@@ -213,13 +213,14 @@ func (m *model) own(e *estimator.Estimate, node int) amounts {
 		return list
 	}
 	c := &e.Nodes[node]
+	due, _ := e.Due(node)
 	for s := range scenes(e.Graph) {
 		list[1+s] = float64(c.State)
 		if shares(e.Graph, node, s) {
 			list[1+s] += float64(c.Buffers)
 		}
 		if e.Graph.Plays(node, s) {
-			list[m.Stalled+s] = c.Worst.High
+			list[m.Stalled+s] = c.Worst.High + due.High
 		}
 	}
 	return list

@@ -425,25 +425,25 @@ func dearest(e *estimator.Estimate) []dear {
 	for i := range e.Nodes {
 		memory += float64(e.Nodes[i].State + e.Nodes[i].Buffers)
 	}
-	ranked := func(title string, takes func(c *estimator.NodeCost) float64, text func(v float64) string, whole float64) dear {
+	ranked := func(title string, takes func(node int) float64, text func(v float64) string, whole float64) dear {
 		order := make([]int, 0, len(e.Nodes))
 		for i := range e.Nodes {
-			if takes(&e.Nodes[i]) > 0 {
+			if takes(i) > 0 {
 				order = append(order, i)
 			}
 		}
-		slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(takes(&e.Nodes[b]), takes(&e.Nodes[a])) })
+		slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(takes(b), takes(a)) })
 		d := dear{Title: title}
 		for _, i := range order[:min(len(order), mostDear)] {
-			n, v := e.Graph.Nodes[i], takes(&e.Nodes[i])
-			d.Rows = append(d.Rows, dearRow{i, n.Name, n.Block().Name, text(v), 100 * v / takes(&e.Nodes[order[0]]), percent(v, whole)})
+			n, v := e.Graph.Nodes[i], takes(i)
+			d.Rows = append(d.Rows, dearRow{i, n.Name, n.Block().Name, text(v), 100 * v / takes(order[0]), percent(v, whole)})
 		}
 		return d
 	}
 	return []dear{
-		ranked("in time, of the block's cycles", func(c *estimator.NodeCost) float64 { return c.Worst.Value + c.Stalls.Value },
+		ranked("in time, of the block's cycles", func(node int) float64 { return e.Costliest(node).Value },
 			func(v float64) string { return blocks.Cycles(math.Ceil(v)).String() }, e.CPU.Budget),
-		ranked("in memory, of what all nodes take", func(c *estimator.NodeCost) float64 { return float64(c.State + c.Buffers) },
+		ranked("in memory, of what all nodes take", func(node int) float64 { return float64(e.Nodes[node].State + e.Nodes[node].Buffers) },
 			func(v float64) string { return blocks.Bytes(v).Up() }, memory),
 	}
 }
