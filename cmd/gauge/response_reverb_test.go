@@ -8,6 +8,8 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
+
+	"elbowroom/catalog"
 )
 
 // Published lengths at 44.1 kHz or 48 kHz, samples, typed from the tables that
@@ -176,6 +178,149 @@ func TestCombBankReverbResponse(t *testing.T) {
 	}
 }
 
+func TestEarlyReflections(t *testing.T) {
+	// Tap positions at 48 and 44.1 kHz, computed for the reference page dsp 1.4,
+	// with J.A. Moorer's gains; the direct sound, the first of 19, is left out.
+	places := map[float64][]int{
+		48000: {206, 1032, 1080, 1286, 1296, 1430, 2198, 2328, 2746, 2818, 2856, 2938, 3394, 3398, 3485, 3557, 3614, 3826},
+		44100: {190, 948, 992, 1182, 1191, 1314, 2020, 2139, 2523, 2589, 2624, 2699, 3118, 3122, 3202, 3268, 3321, 3515},
+	}
+	for rate, all := range places {
+		for _, reflections := range []string{"6", "18"} {
+			for _, format := range lineFormats {
+				want := map[int]float64{}
+				for k, tap := range moorerEarly[map[string]string{"6": "7", "18": "19"}[reflections]][1:] {
+					at := int(math.Round(tap[0] * rate / 1000))
+					if reflections == "18" {
+						at = all[k]
+					}
+					want[at] = 0.5 * tap[1]
+				}
+				h := knock(t, rendering{Block: "early-reflections", Choices: map[string]string{"reflections": reflections, "format": format}, Rate: rate, Frames: 4320}, 0.5)["out"][0]
+				checkEchoes(t, fmt.Sprintf("%s reflections at %v Hz, %s", reflections, rate, format), h, want, roundingOf(format), "Moorer 1979, Table 3")
+			}
+		}
+	}
+}
+
+// nested is an allpass of gain g at z round a line of so many milliseconds with
+// others in it.
+func nested(z complex128, rate, g, milliseconds float64, inner ...complex128) complex128 {
+	back := lateBy(z, rate, milliseconds)
+	for _, h := range inner {
+		back *= h
+	}
+	return allpassAt(back, g, g)
+}
+
+// lateBy is a delay, to the nearest sample.
+func lateBy(z complex128, rate, milliseconds float64) complex128 {
+	return power(z, -int(math.Round(milliseconds*rate/1000)))
+}
+
+func TestNestedAllpassReverbResponse(t *testing.T) {
+	// W.G. Gardner, The Virtual Acoustic Room, 1992, Fig. 4.11, in the notation
+	// of the reference page dsp 1.7: 35(.3){22(.4), 8.3(.6)} has a line of its own
+	// of 35 - 22 - 8.3 ms. Taps by where plain delays are split, from memory.
+	rooms := map[string]struct {
+		corner, round float64
+		response      func(z complex128, rate float64, gain, lowpass complex128) complex128
+	}{
+		"small": {4200, 0.125, func(z complex128, rate float64, gain, lowpass complex128) complex128 {
+			near := lateBy(z, rate, 24) * nested(z, rate, 0.3, 35-22-8.3, nested(z, rate, 0.4, 22), nested(z, rate, 0.6, 8.3))
+			far := near * nested(z, rate, 0.1, 66-30, nested(z, rate, 0.4, 30))
+			return (0.5*near + 0.5*far) / (1 - gain*lowpass*far)
+		}},
+		"medium": {2500, 0.299 / 2, func(z complex128, rate float64, gain, lowpass complex128) complex128 {
+			first := nested(z, rate, 0.3, 35-8.3-22, nested(z, rate, 0.7, 8.3), nested(z, rate, 0.5, 22))
+			between := lateBy(z, rate, 5) * nested(z, rate, 0.5, 30) * lateBy(z, rate, 67)
+			last := nested(z, rate, 0.3, 39-9.8, nested(z, rate, 0.6, 9.8))
+			there, back := gain*between*lateBy(z, rate, 15), gain*lowpass*lateBy(z, rate, 108)
+			near := first * (1 + back*last) / (1 - first*there*last*back)
+			return 0.5*near + 0.5*between*near + 0.5*last*(1+there*near)
+		}},
+		"large": {2600, 0.282, func(z complex128, rate float64, gain, lowpass complex128) complex128 {
+			near := nested(z, rate, 0.3, 8) * nested(z, rate, 0.3, 12) * lateBy(z, rate, 4)
+			middle := near * lateBy(z, rate, 17) * nested(z, rate, 0.5, 87-62, nested(z, rate, 0.25, 62)) * lateBy(z, rate, 31)
+			far := middle * lateBy(z, rate, 3) * nested(z, rate, 0.5, 120-76-30, nested(z, rate, 0.25, 76), nested(z, rate, 0.25, 30))
+			return (0.34*near + 0.14*middle + 0.14*far) / (1 - gain*lowpass*far)
+		}},
+	}
+	for name, room := range rooms {
+		for _, rate := range []float64{44100, 48000} {
+			for _, decay := range []float64{0.6, 3} {
+				h := knock(t, rendering{Block: "nested-allpass-reverb", Choices: map[string]string{"room": name}, Rate: rate, Frames: transformFrames, Params: map[string]float64{"decay": decay}}, 1)["out"][0]
+				pole := complex(math.Exp(-2*math.Pi*room.corner/rate), 0)
+				checkTransform(t, fmt.Sprintf("the %s room at %v Hz, decay %v s", name, rate, decay), h, func(z complex128) complex128 {
+					return room.response(z, rate, complex(math.Pow(10, -3*room.round/decay), 0), (1-pole)/(1-pole/z))
+				}, "Gardner 1992")
+			}
+		}
+	}
+}
+
+// echoDensity is the normalised echo density 100 ms after the start, at 48 kHz
+// under a Hann window of 20 ms: the share of samples beyond one standard
+// deviation against that of Gaussian noise, erfc(1 / sqrt 2) (J. Abel and P.
+// Huang, AES 121st Convention, 2006).
+func echoDensity(h []float32) float64 {
+	const middle, half = 4800, 480
+	weigh := func(n int) float64 { return 0.5 + 0.5*math.Cos(math.Pi*float64(n)/half) }
+	weight, power := 0.0, 0.0
+	for n := -half; n < half; n++ {
+		v := float64(h[middle+n])
+		weight += weigh(n)
+		power += weigh(n) * v * v
+	}
+	beyond := 0.0
+	for n := -half; n < half; n++ {
+		if math.Abs(float64(h[middle+n])) > math.Sqrt(power/weight) {
+			beyond += weigh(n)
+		}
+	}
+	return beyond / weight / math.Erfc(math.Sqrt2/2)
+}
+
+func TestEchoDensities(t *testing.T) {
+	// Metrics of the catalog against the kernels, by the published measure.
+	lib, err := catalog.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, block := range []string{"four-comb-reverb", "comb-bank-reverb", "early-reflections", "nested-allpass-reverb", "network-reverb"} {
+		b, err := lib.Block(block)
+		if err != nil {
+			t.Fatal(err)
+		}
+		k, err := openKernel(kernelFolder, b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, v := range k.variants() {
+			params := map[string]float64{}
+			if _, has := b.Param("decay"); has {
+				params["decay"] = 2
+			}
+			if _, has := b.Param("damping"); has {
+				params["damping"] = 0
+			}
+			if v.choices["format"] != "float32" {
+				continue
+			}
+			use := b.DefaultUse(48000, 48)
+			use.Settings = k.defaults(v)
+			want, has, err := use.Metric("echo_density")
+			if err != nil || !has {
+				t.Fatalf("%s %v has no echo density: %v.", block, v.choices, err)
+			}
+			h := knock(t, rendering{Block: block, Choices: v.choices, Frames: 6000, Params: params}, 1)["out"][0]
+			if got := echoDensity(h); math.Abs(got-want.Value) > 0.05 {
+				t.Errorf("%s %v has an echo density of %.2f, and the catalog says %.2f.", block, v.choices, got, want.Value)
+			}
+		}
+	}
+}
+
 // feedbackMatrix is Householder's or Hadamard's matrix of n lines, J.O. Smith,
 // Physical Audio Signal Processing, chapter 3.
 func feedbackMatrix(kind string, n int) *mat.Dense {
@@ -334,6 +479,10 @@ func TestReverbDecay(t *testing.T) {
 		{"network of 8, Hadamard, 2 s", rendering{Block: "network-reverb", Params: map[string]float64{"damping": 0}}, 2, 0.98, 1.02, "a lossless matrix with the gain for the decay on every line"},
 		{"network of 16, Hadamard, 0.8 s", rendering{Block: "network-reverb", Choices: map[string]string{"lines": "16"}, Params: map[string]float64{"damping": 0}}, 0.8, 0.98, 1.02, "a lossless matrix with the gain for the decay on every line"},
 		{"network of 16, Householder, 2 s", rendering{Block: "network-reverb", Choices: map[string]string{"lines": "16", "matrix": "householder"}, Params: map[string]float64{"damping": 0}}, 2, 0.98, 1.02, "a lossless matrix with the gain for the decay on every line"},
+		// The way round is that of all tones in the mean, of which the lowpass makes treble fall sooner.
+		{"small room, 1 s", rendering{Block: "nested-allpass-reverb", Choices: map[string]string{"room": "small"}}, 1, 0.9, 1.1, "gain of the mean way round, 125 ms"},
+		{"medium room, 2 s", rendering{Block: "nested-allpass-reverb"}, 2, 0.7, 1.1, "gain of the mean way round, 299 ms"},
+		{"large room, 3 s", rendering{Block: "nested-allpass-reverb", Choices: map[string]string{"room": "large"}}, 3, 0.9, 1.1, "gain of the mean way round, 282 ms"},
 		{"plate, 1.8 s", rendering{Block: "plate-reverb", Params: map[string]float64{"damping": 0, "bandwidth": 1}}, 1.8, 0.9, 1, "-3 x 0.7254 / log10(decay gain^4), an upper bound"},
 		{"plate, 4 s", rendering{Block: "plate-reverb", Params: map[string]float64{"damping": 0, "bandwidth": 1}}, 4, 0.9, 1, "-3 x 0.7254 / log10(decay gain^4), an upper bound"},
 	} {
@@ -494,7 +643,7 @@ func TestReverbInputs(t *testing.T) {
 	for n := range mean {
 		mean[n] = (x[n] + y[n]) / 2
 	}
-	for _, block := range []string{"four-comb-reverb", "eight-comb-reverb", "comb-bank-reverb", "network-reverb", "plate-reverb"} {
+	for _, block := range []string{"four-comb-reverb", "eight-comb-reverb", "comb-bank-reverb", "early-reflections", "nested-allpass-reverb", "network-reverb", "plate-reverb"} {
 		scale := float32(1)
 		if block == "eight-comb-reverb" {
 			scale = 2
@@ -514,7 +663,7 @@ func TestReverbInputs(t *testing.T) {
 func TestReverbStyles(t *testing.T) {
 	// At 8 kHz the lines are short enough for the noise to come round.
 	for block, start := range map[string]map[string]float64{
-		"four-comb-reverb": {"decay": 3}, "eight-comb-reverb": {"decay": 3, "damping": 0.9}, "comb-bank-reverb": {"decay": 3},
+		"four-comb-reverb": {"decay": 3}, "eight-comb-reverb": {"decay": 3, "damping": 0.9}, "comb-bank-reverb": {"decay": 3}, "early-reflections": {}, "nested-allpass-reverb": {"decay": 3},
 		"network-reverb": {"decay": 3, "damping": 0.9},
 	} {
 		params := map[string]float64{}
@@ -531,7 +680,7 @@ func TestReverbFormats(t *testing.T) {
 	// g^2)). Most of all in the eight-comb reverberator: 5 dB in a loop, 9 dB for
 	// eight combs, and 3.7 dB in each of four smearers of energy 1 + 1 / (1 -
 	// 0.25), which gives -72 dB.
-	for _, block := range []string{"four-comb-reverb", "eight-comb-reverb", "comb-bank-reverb", "network-reverb", "plate-reverb"} {
+	for _, block := range []string{"four-comb-reverb", "eight-comb-reverb", "comb-bank-reverb", "early-reflections", "nested-allpass-reverb", "network-reverb", "plate-reverb"} {
 		in := map[string][][]float32{"in": {filterHiss(4800, 0.02, 3)}}
 		wide := render(t, rendering{Block: block, BlockSize: 480, Frames: 24000, Inputs: in})["out"]
 		short := render(t, rendering{Block: block, Choices: map[string]string{"format": "int16"}, BlockSize: 480, Frames: 24000, Inputs: in})["out"]
