@@ -14,18 +14,46 @@ import (
 // the source as the file names it.
 type Feed struct{ To, From string }
 
-// Add works out the changes that put a new node last into the graph, fed as
-// told, with values for parameters. Whether they suit the block is for With to
-// say. A name that is taken, or that no node may have, is an error.
-func (g *Graph) Add(name, block string, feeds []Feed, values map[string]string) ([]source.Edit, error) {
-	if err := g.free(name, -1); err != nil {
+// Add works out the changes that put a new node last into the graph, or into a
+// group of voices, fed as told, with values for parameters; group -1: into none.
+// Whether they suit the block is for With to say. A name that is taken, or that
+// no node may have, is an error.
+func (g *Graph) Add(group int, name, block string, feeds []Feed, values map[string]string) ([]source.Edit, error) {
+	if err := g.free(name, group); err != nil {
 		return nil, err
 	}
+	within := []string{"nodes", name}
+	if group >= 0 {
+		within = append([]string{"voices", g.Groups[group].Name}, within...)
+	}
+	return g.write(within, block, feeds, values)
+}
+
+// AddVoices works out the changes that make a new group of voices, of one node
+// that gives out what the group sounds; see Add.
+func (g *Graph) AddVoices(group, count, name, block string, feeds []Feed, values map[string]string) ([]source.Edit, error) {
+	if err := g.free(group, -1); err != nil {
+		return nil, err
+	}
+	if !isNodeName(name) {
+		return nil, g.free(name, -1)
+	}
+	path := []string{"voices", group}
+	node, err := g.write(append(slices.Clone(path), "nodes", name), block, feeds, values)
+	if err != nil {
+		return nil, err
+	}
+	edits := []source.Edit{{Path: append(slices.Clone(path), "count"), Text: count}}
+	return append(append(edits, node...), source.Edit{Path: append(path, "out"), Text: name}), nil
+}
+
+// write works out the changes that put a node where none stands.
+func (g *Graph) write(at []string, block string, feeds []Feed, values map[string]string) ([]source.Edit, error) {
 	b, err := g.library.Block(block)
 	if err != nil {
 		return nil, err
 	}
-	path := func(key ...string) []string { return append([]string{"nodes", name}, key...) }
+	path := func(key ...string) []string { return append(slices.Clone(at), key...) }
 	edits := []source.Edit{{Path: path("block"), Text: b.Name}}
 	for _, f := range feeds {
 		key := []string{"from"}
@@ -77,7 +105,7 @@ func (g *Graph) Rename(i int, name string) (*Graph, error) {
 		}
 	}
 	if n.Group < 0 {
-		for _, path := range g.inScenes(n) {
+		for _, path := range g.inScenes(n.Name) {
 			edits = append(edits, source.Edit{Path: path, Text: name})
 		}
 	} else if k := g.Groups[n.Group]; k.Out == i {
@@ -86,7 +114,39 @@ func (g *Graph) Rename(i int, name string) (*Graph, error) {
 	if g.at([]string{"symbols", n.Name}).Given() {
 		edits = append(edits, source.Edit{Path: []string{"symbols", n.Name}, Key: strings.TrimSuffix(n.Name, old) + name})
 	}
-	after, err := g.With(append(edits, source.Edit{Path: g.Path(n), Key: name})...)
+	return g.renamed(name, append(edits, source.Edit{Path: g.Path(n), Key: name}))
+}
+
+// RenameVoices works out the graph with another name for a group of voices, which
+// all that names it follows.
+func (g *Graph) RenameVoices(k int, name string) (*Graph, error) {
+	if err := g.free(name, -1); err != nil {
+		return nil, err
+	}
+	old := g.Groups[k].Name
+	var edits []source.Edit
+	for _, reader := range g.Nodes {
+		for _, s := range reader.sources() {
+			if s.Group == k {
+				edits = append(edits, source.Edit{Path: g.SourcePath(s), Text: name + strings.TrimPrefix(s.Place.Text(""), old)})
+			}
+		}
+	}
+	for _, path := range g.inScenes(old) {
+		edits = append(edits, source.Edit{Path: path, Text: name})
+	}
+	for _, owner := range g.at([]string{"symbols"}).Keys() {
+		if strings.HasPrefix(owner, old+".") {
+			edits = append(edits, source.Edit{Path: []string{"symbols", owner}, Key: name + strings.TrimPrefix(owner, old)})
+		}
+	}
+	return g.renamed(name, append(edits, source.Edit{Path: []string{"voices", old}, Key: name}))
+}
+
+// renamed is the graph after changes for a new name, in which every name must
+// mean what it meant before.
+func (g *Graph) renamed(name string, edits []source.Edit) (*Graph, error) {
+	after, err := g.With(edits...)
 	if err != nil {
 		return nil, err
 	}
@@ -96,6 +156,74 @@ func (g *Graph) Rename(i int, name string) (*Graph, error) {
 		}
 	}
 	return after, nil
+}
+
+// GiveOut works out the changes that let a node of a group of voices be what the
+// group sounds.
+func (g *Graph) GiveOut(i int) ([]source.Edit, error) {
+	n := g.Nodes[i]
+	if n.Group < 0 {
+		return nil, fmt.Errorf("'%s' is in no group of voices", n.Name)
+	}
+	return []source.Edit{{Path: []string{"voices", g.Groups[n.Group].Name, "out"}, Text: n.Place.Text("")}}, nil
+}
+
+// Cue is a scene, and a node or a group of voices that runs in it.
+type Cue struct{ Scene, Name string }
+
+// PutOn works out the changes that let nodes and groups run in scenes; a scene
+// that is not there begins with them. That there be at least two scenes is for
+// With to say, and so whether there is such a node.
+func (g *Graph) PutOn(cues ...Cue) ([]source.Edit, error) {
+	var edits []source.Edit
+	for _, p := range cues {
+		if err := sceneName(p.Scene); err != nil {
+			return nil, err
+		}
+		path := []string{"scenes", p.Scene}
+		if v := g.at(path); v.Given() {
+			edits = append(edits, g.join(path, p.Name)...)
+		} else {
+			edits = append(edits, source.Edit{Path: path, List: []string{p.Name}})
+		}
+	}
+	return edits, nil
+}
+
+// sceneName says why no scene can have a name.
+func sceneName(name string) error {
+	if !isNodeName(name) || name == "overlay" {
+		return fmt.Errorf("%q cannot be the name of a scene, which is a word of letters, digits and hyphens that starts with a letter, and not 'overlay'", name)
+	}
+	return nil
+}
+
+// PutOff works out the changes after which a node or a group no longer runs in a
+// scene; a scene that nothing is left of goes.
+func (g *Graph) PutOff(p Cue) ([]source.Edit, error) {
+	for _, path := range g.inScenes(p.Name) {
+		if path[1] != p.Scene {
+			continue
+		}
+		if len(g.at(path[:2]).OneOrMore()) == 1 {
+			path = path[:2]
+		}
+		return []source.Edit{{Path: path, Remove: true}}, nil
+	}
+	return nil, fmt.Errorf("'%s' is not in the scene '%s'", p.Name, p.Scene)
+}
+
+// RenameScene works out the changes that give a scene another name.
+func (g *Graph) RenameScene(old, name string) ([]source.Edit, error) {
+	switch err := sceneName(name); {
+	case err != nil:
+		return nil, err
+	case !slices.ContainsFunc(g.Scenes, func(s Scene) bool { return s.Name == old }):
+		return nil, fmt.Errorf("there is no scene '%s'", old)
+	case g.at([]string{"scenes", name}).Given():
+		return nil, fmt.Errorf("'%s' stands under scenes already", name)
+	}
+	return []source.Edit{{Path: []string{"scenes", old}, Key: name}}, nil
 }
 
 // sources are all outputs that a node names.

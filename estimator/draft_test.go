@@ -91,7 +91,7 @@ func TestDraft(t *testing.T) {
 		}
 	}
 	add := func(name, block string, feeds ...estimator.Feed) func(*estimator.Graph) ([]source.Edit, error) {
-		return func(g *estimator.Graph) ([]source.Edit, error) { return g.Add(name, block, feeds, nil) }
+		return func(g *estimator.Graph) ([]source.Edit, error) { return g.Add(-1, name, block, feeds, nil) }
 	}
 	wire := func(name, to, from string) func(*estimator.Graph) ([]source.Edit, error) {
 		return func(g *estimator.Graph) ([]source.Edit, error) {
@@ -102,6 +102,37 @@ func TestDraft(t *testing.T) {
 		return func(g *estimator.Graph) ([]source.Edit, error) {
 			return g.Unwire(node(g, name), estimator.Feed{To: to, From: from})
 		}
+	}
+	addTo := func(name, block string, feeds ...estimator.Feed) func(*estimator.Graph) ([]source.Edit, error) {
+		return func(g *estimator.Graph) ([]source.Edit, error) { return g.Add(0, name, block, feeds, nil) }
+	}
+	voices := func(group, count, name, block string, feeds ...estimator.Feed) func(*estimator.Graph) ([]source.Edit, error) {
+		return func(g *estimator.Graph) ([]source.Edit, error) {
+			return g.AddVoices(group, count, name, block, feeds, nil)
+		}
+	}
+	renameVoices := func(to string) func(*estimator.Graph) ([]source.Edit, error) {
+		return func(g *estimator.Graph) ([]source.Edit, error) {
+			after, err := g.RenameVoices(0, to)
+			if err != nil {
+				return nil, err
+			}
+			return after.Edits, nil
+		}
+	}
+	giveOut := func(name string) func(*estimator.Graph) ([]source.Edit, error) {
+		return func(g *estimator.Graph) ([]source.Edit, error) { return g.GiveOut(node(g, name)) }
+	}
+	putOn := func(cues ...estimator.Cue) func(*estimator.Graph) ([]source.Edit, error) {
+		return func(g *estimator.Graph) ([]source.Edit, error) { return g.PutOn(cues...) }
+	}
+	putOff := func(scene, name string) func(*estimator.Graph) ([]source.Edit, error) {
+		return func(g *estimator.Graph) ([]source.Edit, error) {
+			return g.PutOff(estimator.Cue{Scene: scene, Name: name})
+		}
+	}
+	renameScene := func(old, name string) func(*estimator.Graph) ([]source.Edit, error) {
+		return func(g *estimator.Graph) ([]source.Edit, error) { return g.RenameScene(old, name) }
 	}
 	takeOut := func(name string) func(*estimator.Graph) ([]source.Edit, error) {
 		return func(g *estimator.Graph) ([]source.Edit, error) { return g.TakeOut(node(g, name)) }
@@ -149,6 +180,34 @@ func TestDraft(t *testing.T) {
 		{name: "unwire a parameter", change: unwire("howl", "cutoff", "crank"), replace: []string{"    cutoff: {from: crank, span: 200 Hz..4 kHz}", "    cutoff: 2100 Hz"}},
 		{name: "unwire what is needed", change: unwire("crowd.amp", "in", "hum"), refused: "nothing feeds the input 'in' of 'crowd.amp'"},
 		{name: "unwire what is not there", change: unwire("out", "in", "rain"), refused: "there is no wire from 'rain' to 'in' of 'out'"},
+
+		{name: "add to voices", change: addTo("tail", "gain", estimator.Feed{To: "in", From: "hum"}), replace: []string{"span: 0..1}}\n", "span: 0..1}}\n      tail:  {block: gain, from: hum}\n"}},
+		{name: "add to voices a name of an outer node", change: addTo("wind", "noise"), replace: []string{"span: 0..1}}\n", "span: 0..1}}\n      wind:  {block: noise}\n"}},
+		{name: "add to voices a name that is taken", change: addTo("hum", "noise"), refused: "there is a node named 'crowd.hum' already"},
+		{name: "make voices", change: voices("choir", "4", "amp", "gain", estimator.Feed{To: "in", From: "wind"}), replace: []string{"    out: amp\n", "    out: amp\n  choir: {count: 4, nodes: {amp: {block: gain, from: wind}}, out: amp}\n"}},
+		{name: "make voices of a name that is taken", change: voices("wind", "4", "amp", "noise"), refused: "there is a node named 'wind' already"},
+		{name: "make voices of no name", change: voices("", "4", "amp", "noise"), refused: "cannot be the name"},
+		{name: "make voices of a node of no name", change: voices("choir", "4", "a b", "noise"), refused: "cannot be the name of a node"},
+		{name: "make too many voices", change: voices("choir", "4000000", "amp", "noise"), refused: "a group has from 1 to"},
+		{name: "make voices of a block that is not there", change: voices("choir", "2", "amp", "noize"), refused: "'noize'"},
+		{name: "rename voices", change: renameVoices("mob"), replace: []string{"[howl, crowd]", "[howl, mob]", "  crowd:\n", "  mob:\n", "crowd.amp:", "mob.amp:"}},
+		{name: "rename voices to a name that is taken", change: renameVoices("howl"), refused: "there is a node named 'howl' already"},
+		{name: "rename voices to what an inner node is called", change: renameVoices("hum"), replace: []string{"[howl, crowd]", "[howl, hum]", "  crowd:\n", "  hum:\n", "crowd.amp:", "hum.amp:"}},
+		{name: "give out another node", change: giveOut("crowd.hush"), replace: []string{"out: amp", "out: hush"}},
+		{name: "give out what is no audio", change: giveOut("crowd.swell"), refused: "'swell' gives no audio"},
+		{name: "give out without a group", change: giveOut("wind"), refused: "'wind' is in no group of voices"},
+		{name: "put on a group", change: putOn(estimator.Cue{Scene: "calm", Name: "crowd"}), replace: []string{"[rain]", "[rain, crowd]"}},
+		{name: "put on a new scene", change: putOn(estimator.Cue{Scene: "dawn", Name: "bell"}), replace: []string{"calm: [rain]}", "calm: [rain], dawn: [bell]}"}},
+		{name: "put on twice", change: putOn(estimator.Cue{Scene: "storm", Name: "wind"}), refused: "'wind' stands twice in the scene"},
+		{name: "put on nobody", change: putOn(estimator.Cue{Scene: "storm", Name: "gale"}), refused: "there is no node"},
+		{name: "put on what is no scene", change: putOn(estimator.Cue{Scene: "overlay", Name: "wind"}), refused: "cannot be the name of a scene"},
+		{name: "put off", change: putOff("storm", "wind"), replace: []string{"[wind, howl]", "[howl]"}},
+		{name: "put off the last", change: putOff("calm", "rain"), refused: "scenes are at least two"},
+		{name: "put off what is not on", change: putOff("calm", "wind"), refused: "'wind' is not in the scene 'calm'"},
+		{name: "rename a scene", change: renameScene("calm", "dawn"), replace: []string{"calm: [", "dawn: ["}},
+		{name: "rename a scene to another", change: renameScene("calm", "storm"), refused: "'storm' stands under scenes already"},
+		{name: "rename a scene to overlay", change: renameScene("calm", "overlay"), refused: "cannot be the name of a scene"},
+		{name: "rename a scene that is not there", change: renameScene("dawn", "noon"), refused: "there is no scene 'dawn'"},
 
 		{name: "take out what is needed", change: takeOut("crowd.hum"), refused: "'crowd.hum' is needed by 'crowd.amp'"},
 		{name: "take out what is given out", change: takeOut("crowd.amp"), refused: "is what 'crowd' gives out"},

@@ -131,14 +131,14 @@ func exchange(list []string, length int, items [][]string, texts []string) []sou
 // leaveScenes takes a node out of the scenes that name it.
 func (g *Graph) leaveScenes(n *Node) []source.Edit {
 	var edits []source.Edit
-	for _, path := range g.inScenes(n) {
+	for _, path := range g.inScenes(n.Name) {
 		edits = append(edits, source.Edit{Path: path, Remove: true})
 	}
 	return edits
 }
 
-// inScenes are the paths at which scenes name a node.
-func (g *Graph) inScenes(n *Node) [][]string {
+// inScenes are the paths at which scenes name a node or a group.
+func (g *Graph) inScenes(name string) [][]string {
 	var paths [][]string
 	for _, s := range g.Scenes {
 		items := g.at([]string{"scenes", s.Name})
@@ -146,7 +146,7 @@ func (g *Graph) inScenes(n *Node) [][]string {
 			continue
 		}
 		for k, item := range items.Items("a list of nodes") {
-			if item.Text("") == n.Name {
+			if item.Text("") == name {
 				paths = append(paths, []string{"scenes", s.Name, strconv.Itoa(k)})
 			}
 		}

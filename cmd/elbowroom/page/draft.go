@@ -105,7 +105,7 @@ func (d *desk) add(form func(string) string) {
 			values[p.Name] = text
 		}
 	}
-	edits, err := g.Add(name, b.Name, feeds, values)
+	edits, err := g.Add(-1, name, b.Name, feeds, values)
 	before := d.at
 	if d.draft(name+" added", edits, err); d.at != before {
 		d.open = name

@@ -6,6 +6,8 @@ import (
 	"encoding/base64"
 	"html/template"
 	"io"
+	"regexp"
+	"strings"
 	"sync"
 )
 
@@ -20,7 +22,12 @@ var light string
 
 // templates are parsed when first asked for: most commands show none.
 var templates = sync.OnceValue(func() *template.Template {
-	return template.Must(template.ParseFS(templateFiles, "templates/*.html"))
+	// An amount stays on one line: its digits, and its unit.
+	amount := regexp.MustCompile(`\d( \d{3}\b)*( (%|[KM]?i?B\b|[kM]?Hz\b|[mµ]?s\b|dB\b|cycles\b|points\b|samples\b))?`)
+	together := func(text string) string {
+		return amount.ReplaceAllStringFunc(text, func(a string) string { return strings.ReplaceAll(a, " ", "\u00a0") })
+	}
+	return template.Must(template.New("").Funcs(template.FuncMap{"together": together}).ParseFS(templateFiles, "templates/*.html"))
 })
 
 // Report writes a graph as one HTML file, which asks for nothing else: its style

@@ -352,6 +352,18 @@ func TestFileChangesShow(t *testing.T) {
 	wantIn(t, "a change on disk beside an unsaved one", s.get(t, "/now?seen="+seen).Body.String(), `value="350 ms"`, "1 change is not saved")
 }
 
+// TestAmountsStayTogether: no line ends within a number or before its unit.
+func TestAmountsStayTogether(t *testing.T) {
+	s := newStage(t, hall, func(p *page.Program) {
+		p.Subject = func(e *estimator.Estimate) page.Subject {
+			return page.Subject{File: "hall.yaml", Estimate: e, Sentence: "4 of 12 nodes take 1 100 000 cycles, 49.7 % of 96 KiB and 2 ms since 1997 Bach"}
+		}
+	})
+	want := strings.NewReplacer("1 100 000 cycles", "1\u00a0100\u00a0000\u00a0cycles", "49.7 %", "49.7\u00a0%", "96 KiB", "96\u00a0KiB", "2 ms", "2\u00a0ms").
+		Replace("4 of 12 nodes take 1 100 000 cycles, 49.7 % of 96 KiB and 2 ms since 1997 Bach")
+	wantIn(t, "opening", s.get(t, "/").Body.String(), want)
+}
+
 func TestBrokenFromTheStart(t *testing.T) {
 	s := newStage(t, "board: [")
 	wantIn(t, "opening a broken file", s.get(t, "/").Body.String(), "cannot be read as a graph", "hall.yaml:1:")
