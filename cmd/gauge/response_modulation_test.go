@@ -1,0 +1,95 @@
+package main
+
+import (
+	"math"
+	"math/cmplx"
+	"testing"
+)
+
+func TestFMPairSidebands(t *testing.T) {
+	// Chowning 1973, from memory: sin(a + I sin b) = sum over k of J_k(I) sin(a + k
+	// b), k from minus to plus infinity; below zero and beyond half the rate the
+	// sidebands fold back. The Bessel functions are those of Go's library.
+	for _, c := range []struct {
+		turns        int
+		ratio, index float64
+	}{
+		{441, 1, 0}, {441, 2, 1.3}, {1001, 3, 4}, {600, 1.5, 2.4048}, {999, 7, 6.1}, {64, 0.5, 20}, {1200, 0.25, 3},
+	} {
+		bins := partials(t, rendering{Block: "fm-pair", Params: map[string]float64{"ratio": c.ratio, "index": c.index}}, c.turns)
+		want := make([]float64, len(bins))
+		step := int(math.Round(float64(c.turns) * c.ratio))
+		for k := -80; k <= 80; k++ {
+			// A turn of the sampled circle is exactPeriod bins, and its upper half counts
+			// backwards.
+			bin := ((c.turns+k*step)%exactPeriod + exactPeriod) % exactPeriod
+			amplitude := math.Jn(k, c.index)
+			if bin > exactPeriod/2 {
+				bin, amplitude = exactPeriod-bin, -amplitude
+			}
+			want[bin] += amplitude
+		}
+		for bin := 1; bin < len(bins)-1; bin++ {
+			// 5.9e-7 of the polynomial, in the bend times the index, and the cut of the
+			// bend to 2^-24 of a turn, 3.7e-7.
+			if got := cmplx.Abs(bins[bin]); math.Abs(got-math.Abs(want[bin])) > 3e-6+1.2e-6*c.index {
+				t.Fatalf("Ratio %g, index %g: bin %d holds %.7f, and the Bessel series %.7f.", c.ratio, c.index, bin, got, math.Abs(want[bin]))
+			}
+		}
+	}
+}
+
+func TestPhaseDistortionEquation(t *testing.T) {
+	// Minus the cosine of a phase in two straight pieces, in double precision
+	// (Lazzarini and Timoney 2010, from memory).
+	const pitch = 331.7
+	increment := turnIncrement(pitch)
+	for _, knee := range []float64{0.01, 0.1, 0.5, 0.75, 0.99} {
+		y := render(t, rendering{Block: "phase-distortion", Frames: 9600, Params: map[string]float64{"pitch": pitch, "knee": knee}})["out"][0]
+		for n := range y {
+			x := float64(uint32(n)*increment) / (1 << 32)
+			read := x / (2 * knee)
+			if x >= knee {
+				read = 0.5 + (x-knee)/(2*(1-knee))
+			}
+			want := -math.Cos(2 * math.Pi * read)
+			// A line with a slope of 2 / knee, rounded, moves the sine by up to pi / 2
+			// of three roundings of its height, which is up to 2 / (1 - knee).
+			if math.Abs(float64(y[n])-want) > 1e-6+4e-7/min(knee, 1-knee) {
+				t.Fatalf("Knee %g: sample %d is %.7f, and the equation gives %.7f.", knee, n, y[n], want)
+			}
+		}
+	}
+}
+
+func TestPhaseDistortionAlias(t *testing.T) {
+	turns := oddTurns(1047)
+	if got := aliasLevel(partials(t, rendering{Block: "phase-distortion", Params: map[string]float64{"knee": 0.1}}, turns), turns); math.Abs(got+55) > 1 {
+		t.Errorf("Foldover at 1047 Hz and a knee of 0.1 stands at %.1f dB, and the catalog has -55 dB.", got)
+	}
+	// A knee of one half is a cosine: 5.9e-7 of the polynomial is -125 dB.
+	if got := aliasLevel(partials(t, rendering{Block: "phase-distortion", Params: map[string]float64{"knee": 0.5}}, turns), turns); got > -120 {
+		t.Errorf("A knee of one half has foldover at %.1f dB, and is a pure tone.", got)
+	}
+}
+
+func TestModulationSync(t *testing.T) {
+	for _, block := range []string{"fm-pair", "phase-distortion"} {
+		free := rendering{Block: block, BlockSize: 48, Frames: 480, Params: map[string]float64{"pitch": 313}}
+		synced := free
+		synced.Events = map[string]map[int][]event{"sync": {5: {{0, 1}}, 6: {{0, 0}}}}
+		whole, cut := render(t, free)["out"][0], render(t, synced)["out"][0]
+		for i := range cut {
+			if want := whole[i%240]; cut[i] != want && i >= 240 || cut[i] != whole[i] && i < 240 {
+				t.Fatalf("%s: sample %d is %g, and the tone that begins again at sample 240 has %g.", block, i, cut[i], want)
+			}
+		}
+		if whole[240] == whole[0] {
+			t.Errorf("%s stands at its start at sample 240 without a sync, so that the test shows nothing.", block)
+		}
+	}
+}
+
+func TestFMPairStyles(t *testing.T) { checkStyles(t, "fm-pair") }
+
+func TestPhaseDistortionStyles(t *testing.T) { checkStyles(t, "phase-distortion") }
