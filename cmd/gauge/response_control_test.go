@@ -237,6 +237,8 @@ func TestControlOneSample(t *testing.T) {
 	for _, r := range []rendering{
 		{Block: "envelope-follower", Choices: map[string]string{"detector": "peak"}, Inputs: map[string][][]float32{"in": in}},
 		{Block: "envelope-follower", Choices: map[string]string{"detector": "rms"}, Inputs: map[string][][]float32{"in": in}},
+		{Block: "level-meter", Choices: map[string]string{"ballistics": "peak"}, Inputs: map[string][][]float32{"in": in}},
+		{Block: "level-meter", Choices: map[string]string{"ballistics": "mean"}, Inputs: map[string][][]float32{"in": in}},
 		{Block: "sample-and-hold", Inputs: map[string][][]float32{"in": in}, Events: map[string]map[int][]event{"clock": {1: {{5, 1}}, 6: {{40, 1}}}}},
 		{Block: "track-and-hold", Inputs: map[string][][]float32{"in": in}, Events: map[string]map[int][]event{"clock": {1: {{5, 1}}, 6: {{40, 0}}}}},
 		{Block: "audio-in", Inputs: map[string][][]float32{"audio_in": {words}}},
