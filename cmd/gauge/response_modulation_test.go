@@ -39,6 +39,81 @@ func TestFMPairSidebands(t *testing.T) {
 	}
 }
 
+func TestFMFourEquation(t *testing.T) {
+	// Chowning's equation, carried on to four sines, in double precision. An error
+	// in a bend is bent on by the indices below it.
+	const pitch = 331.7
+	params := map[string]float64{"pitch": pitch, "ratio_2": 2, "ratio_3": 0.75, "ratio_4": 7.1, "index_2": 2.2, "index_3": 1.4, "index_4": 0.9}
+	step := func(ratio float64) uint32 {
+		return uint32(float32(4294967296) / 48000 * (float32(ratio) * float32(pitch)))
+	}
+	steps := [4]uint32{step(1), step(2), step(0.75), step(7.1)}
+	for route, equation := range map[string]func(a [4]float64) float64{
+		"stack": func(a [4]float64) float64 {
+			return math.Sin(a[0] + 2.2*math.Sin(a[1]+1.4*math.Sin(a[2]+0.9*math.Sin(a[3]))))
+		},
+		"fan": func(a [4]float64) float64 {
+			return math.Sin(a[0] + 2.2*math.Sin(a[1]) + 1.4*math.Sin(a[2]) + 0.9*math.Sin(a[3]))
+		},
+		"pairs": func(a [4]float64) float64 {
+			return (math.Sin(a[0]+2.2*math.Sin(a[1])) + math.Sin(a[2]+0.9*math.Sin(a[3]))) / 2
+		},
+	} {
+		y := render(t, rendering{Block: "fm-four", Choices: map[string]string{"route": route}, Params: params, Frames: 9600})["out"][0]
+		for n := range y {
+			var a [4]float64
+			for k, s := range steps {
+				a[k] = 2 * math.Pi * float64(uint32(n)*s) / (1 << 32)
+			}
+			// 5.9e-7 of each polynomial and 3.7e-7 of each cut, times 2.2, 2.2 1.4 and
+			// 2.2 1.4 0.9 in a stack: 8e-6.
+			if want := equation(a); math.Abs(float64(y[n])-want) > 1e-5 {
+				t.Fatalf("%s: sample %d is %.7f, and the equation gives %.7f.", route, n, y[n], want)
+			}
+		}
+	}
+}
+
+func TestFMFourSidebands(t *testing.T) {
+	// Le Brun 1977, from memory: two modulators in a fan give sidebands at a + j b +
+	// k c with amplitude J_j(I2) J_k(I3). The upper pairs of a stack and of two
+	// pairs are those of one modulator, Chowning 1973.
+	const turns = 641
+	for _, c := range []struct {
+		route                     string
+		index_2, index_3, index_4 float64
+	}{{"fan", 1.3, 2.1, 0}, {"fan", 0, 0, 3}, {"stack", 4, 0, 2}} {
+		bins := partials(t, rendering{Block: "fm-four", Choices: map[string]string{"route": c.route}, Params: map[string]float64{
+			"ratio_2": 2, "ratio_3": 5, "ratio_4": 3, "index_2": c.index_2, "index_3": c.index_3, "index_4": c.index_4,
+		}}, turns)
+		fourth := c.index_4
+		if c.route == "stack" { // whose third sine bends nothing
+			fourth = 0
+		}
+		want := make([]float64, len(bins))
+		for j := -30; j <= 30; j++ {
+			for k := -30; k <= 30; k++ {
+				for l := -30; l <= 30; l++ {
+					amplitude := math.Jn(j, c.index_2) * math.Jn(k, c.index_3) * math.Jn(l, fourth)
+					if math.Abs(amplitude) < 1e-9 {
+						continue
+					}
+					bin := (turns*(1+2*j+5*k+3*l)%exactPeriod + exactPeriod) % exactPeriod
+					if bin > exactPeriod/2 {
+						bin, amplitude = exactPeriod-bin, -amplitude
+					}
+					want[bin] += amplitude
+				}
+			}
+		}
+		for bin := 1; bin < len(bins)-1; bin++ {
+			if got := cmplx.Abs(bins[bin]); math.Abs(got-math.Abs(want[bin])) > 1e-5 {
+				t.Fatalf("%s: bin %d holds %.7f, and the Bessel series %.7f.", c.route, bin, got, math.Abs(want[bin]))
+			}
+		}
+	}
+}
+
 func TestPhaseDistortionEquation(t *testing.T) {
 	// Minus the cosine of a phase in two straight pieces, in double precision
 	// (Lazzarini and Timoney 2010, from memory).
@@ -74,7 +149,7 @@ func TestPhaseDistortionAlias(t *testing.T) {
 }
 
 func TestModulationSync(t *testing.T) {
-	for _, block := range []string{"fm-pair", "phase-distortion"} {
+	for _, block := range []string{"fm-pair", "fm-four", "phase-distortion"} {
 		free := rendering{Block: block, BlockSize: 48, Frames: 480, Params: map[string]float64{"pitch": 313}}
 		synced := free
 		synced.Events = map[string]map[int][]event{"sync": {5: {{0, 1}}, 6: {{0, 0}}}}
@@ -93,3 +168,5 @@ func TestModulationSync(t *testing.T) {
 func TestFMPairStyles(t *testing.T) { checkStyles(t, "fm-pair") }
 
 func TestPhaseDistortionStyles(t *testing.T) { checkStyles(t, "phase-distortion") }
+
+func TestFMFourStyles(t *testing.T) { checkStyles(t, "fm-four") }
