@@ -2,6 +2,7 @@ package estimator
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -12,7 +13,10 @@ import (
 
 // Feed is what a node is fed with: an input, or a parameter that is moved, and
 // the source as the file names it.
-type Feed struct{ To, From string }
+type Feed struct {
+	To, From string
+	Span     string // that a parameter is moved over, as the file writes it; "": the usual one
+}
 
 // Add works out the changes that put a new node last into the graph, or into a
 // group of voices, fed as told, with values for parameters; group -1: into none.
@@ -272,7 +276,7 @@ func (n *Node) Sockets() []string {
 }
 
 // Wire works out the changes that lead a source to an input of a node, beside
-// what feeds it already, or let it move a parameter over its whole range.
+// what feeds it already, or let it move a parameter.
 // Whether the two go together is for With to say.
 func (g *Graph) Wire(i int, f Feed) ([]source.Edit, error) {
 	n := g.Nodes[i]
@@ -282,14 +286,17 @@ func (g *Graph) Wire(i int, f Feed) ([]source.Edit, error) {
 		if !known || p.Moved == blocks.Fixed {
 			return nil, fmt.Errorf("'%s' has no input '%s', and no such parameter that could be moved", n.Name, f.To)
 		}
-		span, _ := p.At(g.SampleRate)
+		span := f.Span
+		if span == "" {
+			span = g.UsualSpan(n, p)
+		}
 		var edits []source.Edit
 		if g.at(g.Path(n, p.Name)).Given() {
 			edits = append(edits, source.Edit{Path: g.Path(n, p.Name), Remove: true})
 		}
 		return append(edits,
 			source.Edit{Path: g.Path(n, p.Name, "from"), Text: f.From},
-			source.Edit{Path: g.Path(n, p.Name, "span"), Text: p.Unit.FormatSpan(span)}), nil
+			source.Edit{Path: g.Path(n, p.Name, "span"), Text: span}), nil
 	}
 	from := g.at(g.Path(n, "from"))
 	switch {
@@ -307,6 +314,26 @@ func (g *Graph) Wire(i int, f Feed) ([]source.Edit, error) {
 		main.Text, main.List = "", names(n.Inputs[0].Sources)
 	}
 	return append(edits, main, source.Edit{Path: g.Path(n, "from", f.To), Text: f.From}), nil
+}
+
+// UsualSpan is a span to begin with where a parameter is to be moved, as a file
+// writes it: round the value it has, an octave to either side, or from nothing to
+// that value where the range holds nothing; its whole range where that is no span.
+func (g *Graph) UsualSpan(n *Node, p *blocks.Param) string {
+	whole, _ := p.At(g.SampleRate)
+	at := slices.IndexFunc(n.Block().Params, func(q blocks.Param) bool { return q.Name == p.Name })
+	now := n.Use.Settings[at].Span.High
+	span := blocks.Span{Low: max(whole.Low, fourFigures(now/2)), High: min(whole.High, fourFigures(now*2))}
+	if whole.Low <= 0 {
+		span = blocks.Span{Low: 0, High: now}
+	}
+	if p.Unit == blocks.UnitCount {
+		span = blocks.Span{Low: math.Ceil(span.Low), High: math.Floor(span.High)}
+	}
+	if span.High <= span.Low {
+		span = whole
+	}
+	return p.Unit.FormatSpan(span)
 }
 
 // names are sources as the file names them.

@@ -170,7 +170,14 @@ func TestDraft(t *testing.T) {
 		{name: "wire beside another in block style", change: wire("howl", "in", "crowd"), replace: []string{"      - rain\n", "      - rain\n      - crowd\n"}},
 		{name: "wire beside another in flow style", change: wire("out", "in", "rain"), replace: []string{"[howl, crowd]", "[howl, crowd, rain]"}},
 		{name: "wire within voices", change: wire("crowd.amp", "in", "wind"), replace: []string{"from: hum,", "from: [hum, wind],"}},
-		{name: "wire a parameter", change: wire("howl", "q", "crank"), replace: []string{"4 kHz}\n", "4 kHz}\n    q: {from: crank, span: 0.5..50}\n"}},
+		{name: "wire a parameter", change: wire("howl", "q", "crank"), replace: []string{"4 kHz}\n", "4 kHz}\n    q: {from: crank, span: 0.5..1.414}\n"}},
+		{name: "wire a parameter whose range holds nothing", change: wire("crowd.hush", "gain", "crank"), replace: []string{"from: rain}", "from: rain, gain: {from: crank, span: 0..1}}"}},
+		{name: "wire a parameter over a span", change: func(g *estimator.Graph) ([]source.Edit, error) {
+			return g.Wire(node(g, "howl"), estimator.Feed{To: "q", From: "crank", Span: "1..4"})
+		}, replace: []string{"4 kHz}\n", "4 kHz}\n    q: {from: crank, span: 1..4}\n"}},
+		{name: "wire a parameter over no span", change: func(g *estimator.Graph) ([]source.Edit, error) {
+			return g.Wire(node(g, "howl"), estimator.Feed{To: "q", From: "crank", Span: "1..4000"})
+		}, refused: "4000"},
 		{name: "wire audio to an event", change: wire("crowd.swell", "gate", "wind"), refused: "cannot feed an event input"},
 		{name: "wire what feeds already", change: wire("out", "in", "howl"), refused: "feeds this input already"},
 		{name: "wire to what is not there", change: wire("out", "inn", "howl"), refused: "'out' has no input 'inn'"},

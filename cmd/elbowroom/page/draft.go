@@ -59,7 +59,7 @@ func (d *desk) build(do string, form func(string) string) {
 		return
 	}
 	name := g.Nodes[i].Name
-	feed := estimator.Feed{To: form("to"), From: strings.TrimSpace(form("from"))}
+	feed := estimator.Feed{To: form("to"), From: strings.TrimSpace(form("from")), Span: strings.TrimSpace(form("span"))}
 	switch do {
 	case "wire":
 		edits, err := g.Wire(i, feed)
@@ -138,6 +138,7 @@ type socket struct {
 	Name     string
 	Optional bool
 	From     []string
+	Span     string // to begin with, of a parameter; "": it is an input
 }
 
 // look finds the blocks that have all words of a search in what is written of
@@ -178,7 +179,7 @@ func (d *desk) choose(name string) {
 	}
 	f := &fresh{Block: b, Name: unused(g, b.Name)}
 	for _, in := range b.Inputs {
-		f.Inputs = append(f.Inputs, socket{in.Name, in.Optional, feeders(g, -1, in.Kind)})
+		f.Inputs = append(f.Inputs, socket{Name: in.Name, Optional: in.Optional, From: feeders(g, -1, in.Kind)})
 	}
 	for _, p := range b.Params {
 		if p.Needed {
@@ -257,7 +258,7 @@ func (d *desk) openNode(v *view) *open {
 		for _, s := range in.Sources {
 			o.Wires = append(o.Wires, estimator.Feed{To: in.Port.Name, From: s.Place.Text("")})
 		}
-		o.Sockets = append(o.Sockets, socket{in.Port.Name, in.Port.Optional, feeders(g, n.Group, in.Port.Kind)})
+		o.Sockets = append(o.Sockets, socket{Name: in.Port.Name, Optional: in.Port.Optional, From: feeders(g, n.Group, in.Port.Kind)})
 	}
 	for _, drive := range n.Drives {
 		o.Wires = append(o.Wires, estimator.Feed{To: b.Params[drive.Param].Name, From: drive.Source.Place.Text("")})
@@ -268,7 +269,7 @@ func (d *desk) openNode(v *view) *open {
 			if p.Moved == blocks.ByAudio {
 				kind = blocks.Audio
 			}
-			o.Sockets = append(o.Sockets, socket{p.Name, true, feeders(g, n.Group, kind)})
+			o.Sockets = append(o.Sockets, socket{p.Name, true, feeders(g, n.Group, kind), g.UsualSpan(n, &p)})
 		}
 	}
 	if d.program.Formulas != nil {

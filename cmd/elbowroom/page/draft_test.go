@@ -16,7 +16,7 @@ func TestGraphIsMadeOnThePage(t *testing.T) {
 	wantIn(t, "adding", s.post(t, "/add", "block", "gain", "name", "veil", "from.in", "howl").Body.String(), "veil added", `id="controls-veil"`, "1 change is not saved")
 	wantIn(t, "wiring", s.post(t, "/wire", "node", "out", "to", "in", "from", "veil").Body.String(), "out: veil wired to in")
 	wantIn(t, "unwiring", s.post(t, "/unwire", "node", "out", "to", "in", "from", "howl").Body.String(), "no longer wired to in")
-	wantIn(t, "moving a parameter", s.post(t, "/wire", "node", "veil", "to", "gain", "from", "crank").Body.String(), "veil: crank wired to gain")
+	wantIn(t, "moving a parameter", s.post(t, "/wire", "node", "veil", "to", "gain", "from", "crank", "span", "0.25..0.75").Body.String(), "veil: crank wired to gain")
 	wantIn(t, "renaming", s.post(t, "/rename", "node", "howl", "name", "moan").Body.String(), "howl is called moan", `id="controls-moan"`)
 	wantIn(t, "taking out", s.post(t, "/remove", "node", "wind").Body.String(), "wind taken out", "6 changes are not saved")
 	wantIn(t, "undoing", s.post(t, "/undo").Body.String(), "undone: wind taken out", `value="wind"`)
@@ -24,7 +24,7 @@ func TestGraphIsMadeOnThePage(t *testing.T) {
 	wantIn(t, "asking to save", shown, "What saving writes")
 	wantIn(t, "saving", s.post(t, "/save", "version", versionIn(t, shown)).Body.String(), "saved into hall.yaml")
 	want := strings.NewReplacer("howl:  {block: state-variable", "moan:  {block: state-variable", "from: howl, time", "from: moan, time",
-		"  out:   {block: audio-out, from: howl}\n", "  out:   {block: audio-out, from: [veil]}\n  veil:  {block: gain, from: moan, gain: {from: crank, span: -16..16}}\n").Replace(hall)
+		"  out:   {block: audio-out, from: howl}\n", "  out:   {block: audio-out, from: [veil]}\n  veil:  {block: gain, from: moan, gain: {from: crank, span: 0.25..0.75}}\n").Replace(hall)
 	if got := s.text(t); got != want {
 		t.Errorf("saving writes\n%s\nwant\n%s", got, want)
 	}
@@ -53,6 +53,8 @@ func TestHostileFormsChangeNothing(t *testing.T) {
 		{"/wire", []string{"node", "out", "to", "nodes", "from", "wind"}, "has no input"},
 		{"/wire", []string{"node", "out", "to", "in", "from", "- wind\n- howl"}, "there is no node"},
 		{"/unwire", []string{"node", "out", "to", "in", "from", "howl"}, "nothing feeds the input"},
+		{"/wire", []string{"node", "echo", "to", "feedback", "from", "crank", "span", "0.25"}, "That cannot be done"},
+		{"/wire", []string{"node", "echo", "to", "feedback", "from", "crank", "span", "0..1}\nboard: x"}, "That cannot be done"},
 		{"/remove", []string{"node", ""}, "there is no such node"},
 		{"/choose", []string{"block", "/etc/passwd"}, "/etc/passwd"},
 	}
