@@ -49,8 +49,39 @@ var errNode = errors.New("there is no such node; " + errStale.Error())
 // build makes one of the changes that make a graph, as a form asks for it.
 func (d *desk) build(do string, form func(string) string) {
 	g := d.shown().Graph
-	if do == "add" {
+	name := strings.TrimSpace(form("name"))
+	switch do {
+	case "add":
 		d.add(form)
+		return
+	case "rename-voices":
+		k := group(g, form("group"))
+		if k < 0 {
+			d.draft("", nil, errNode)
+			return
+		}
+		after, err := g.RenameVoices(k, name)
+		if err != nil {
+			d.draft("", nil, err)
+			return
+		}
+		d.draft(form("group")+" is called "+name, after.Edits[len(g.Edits):], nil)
+		return
+	case "rename-scene":
+		edits, err := g.RenameScene(form("scene"), name)
+		d.draft(form("scene")+" is called "+name, edits, err)
+		return
+	case "put-on":
+		cues := []estimator.Cue{{Scene: strings.TrimSpace(form("scene")), Name: name}}
+		if other := strings.TrimSpace(form("other-scene")); other != "" {
+			cues = append(cues, estimator.Cue{Scene: other, Name: form("other-name")})
+		}
+		edits, err := g.PutOn(cues...)
+		d.draft(name+" runs in "+cues[0].Scene, edits, err)
+		return
+	case "put-off":
+		edits, err := g.PutOff(estimator.Cue{Scene: form("scene"), Name: name})
+		d.draft(name+" no longer runs in "+form("scene"), edits, err)
 		return
 	}
 	i := g.Node(form("node"))
@@ -58,7 +89,7 @@ func (d *desk) build(do string, form func(string) string) {
 		d.draft("", nil, errNode)
 		return
 	}
-	name := g.Nodes[i].Name
+	name = g.Nodes[i].Name
 	feed := estimator.Feed{To: form("to"), From: strings.TrimSpace(form("from")), Span: strings.TrimSpace(form("span"))}
 	switch do {
 	case "wire":
@@ -78,6 +109,9 @@ func (d *desk) build(do string, form func(string) string) {
 		if d.draft(name+" is called "+to, after.Edits[len(g.Edits):], nil); d.at != before {
 			d.open = after.Nodes[i].Name
 		}
+	case "give-out":
+		edits, err := g.GiveOut(i)
+		d.draft(name+" is what its voices give out", edits, err)
 	case "remove":
 		edits, err := g.TakeOut(i)
 		d.draft(name+" taken out", edits, err)
@@ -105,17 +139,35 @@ func (d *desk) add(form func(string) string) {
 			values[p.Name] = text
 		}
 	}
-	edits, err := g.Add(-1, name, b.Name, feeds, values)
-	before := d.at
-	if d.draft(name+" added", edits, err); d.at != before {
-		d.open = name
+	within, full := form("in"), name
+	var edits []source.Edit
+	if voices := strings.TrimSpace(form("voices")); voices != "" {
+		edits, err = g.AddVoices(voices, strings.TrimSpace(form("count")), name, b.Name, feeds, values)
+		full = voices + "." + name
+	} else if k := group(g, within); within != "" && k < 0 {
+		err = errNode
+	} else {
+		edits, err = g.Add(k, name, b.Name, feeds, values)
+		if k >= 0 {
+			full = within + "." + name
+		}
 	}
+	before := d.at
+	if d.draft(full+" added", edits, err); d.at != before {
+		d.open = full
+	}
+}
+
+// group is the group of voices of a name; -1: there is none.
+func group(g *estimator.Graph, name string) int {
+	return slices.IndexFunc(g.Groups, func(k *estimator.Group) bool { return k.Name == name })
 }
 
 // bench is what a new node can be made of: blocks that a search finds, or one
 // that was chosen.
 type bench struct {
 	Search   string
+	Into     string // the group of voices that it shall be in; "": none
 	Families []family
 	Fresh    *fresh // nil: none was chosen
 }
@@ -177,9 +229,10 @@ func (d *desk) choose(name string) {
 		d.wrong = err.Error()
 		return
 	}
-	f := &fresh{Block: b, Name: unused(g, b.Name)}
+	k := group(g, d.bench.Into)
+	f := &fresh{Block: b, Name: unused(g, k, b.Name)}
 	for _, in := range b.Inputs {
-		f.Inputs = append(f.Inputs, socket{Name: in.Name, Optional: in.Optional, From: feeders(g, -1, in.Kind)})
+		f.Inputs = append(f.Inputs, socket{Name: in.Name, Optional: in.Optional, From: feeders(g, k, in.Kind)})
 	}
 	for _, p := range b.Params {
 		if p.Needed {
@@ -190,20 +243,23 @@ func (d *desk) choose(name string) {
 }
 
 // search looks into the catalog.
-func (d *desk) search(text string) {
+func (d *desk) search(text, into string) {
 	d.version++
 	found, err := look(d.shown().Graph.Library(), text)
 	if err != nil {
 		d.wrong = err.Error()
 		return
 	}
-	d.bench = bench{Search: text, Families: found}
+	d.bench = bench{Search: text, Into: into, Families: found}
 }
 
-// unused is a name that no node has.
-func unused(g *estimator.Graph, block string) string {
-	name := block
-	for k := 2; g.Node(name) >= 0; k++ {
+// unused is a name that no node of a group has, or outside of all, -1.
+func unused(g *estimator.Graph, group int, block string) string {
+	name, within := block, ""
+	if group >= 0 {
+		within = g.Groups[group].Name + "."
+	}
+	for k := 2; g.Node(within+name) >= 0; k++ {
 		name = block + "-" + blocks.UnitCount.Format(float64(k))
 	}
 	return name
@@ -237,6 +293,7 @@ func feeders(g *estimator.Graph, group int, kind blocks.Kind) []string {
 // open is the node that lies open, with all that can be done with it.
 type open struct {
 	Name, Short string // Short within its group
+	Inner       bool   // it is in a group, and not what the group gives out
 	Wires       []estimator.Feed
 	Sockets     []socket
 	Known       node
@@ -254,6 +311,7 @@ func (d *desk) openNode(v *view) *open {
 	n := g.Nodes[i]
 	b := n.Block()
 	o := &open{Name: n.Name, Short: n.Place.Text(""), Known: v.Nodes[i], Equation: b.Equation}
+	o.Inner = n.Group >= 0 && g.Groups[n.Group].Out != i
 	for _, in := range n.Inputs {
 		for _, s := range in.Sources {
 			o.Wires = append(o.Wires, estimator.Feed{To: in.Port.Name, From: s.Place.Text("")})
@@ -279,4 +337,42 @@ func (d *desk) openNode(v *view) *open {
 		o.Sources = append(o.Sources, c.Text)
 	}
 	return o
+}
+
+// cast is who runs in a scene.
+type cast struct {
+	Scene string
+	Names []string
+}
+
+// casts are the scenes, and all that can run in one.
+func (d *desk) casts() (list []cast, all []string) {
+	g := d.shown().Graph
+	for _, n := range g.Nodes {
+		if n.Group < 0 {
+			all = append(all, n.Name)
+		}
+	}
+	for _, k := range g.Groups {
+		all = append(all, k.Name)
+	}
+	for _, s := range g.Scenes {
+		c := cast{Scene: s.Name}
+		for _, i := range s.Nodes {
+			c.Names = append(c.Names, g.Nodes[i].Name)
+		}
+		for _, k := range s.Groups {
+			c.Names = append(c.Names, g.Groups[k].Name)
+		}
+		list = append(list, c)
+	}
+	return list, all
+}
+
+// voices are the names of the groups.
+func (d *desk) voices() (names []string) {
+	for _, k := range d.shown().Graph.Groups {
+		names = append(names, k.Name)
+	}
+	return names
 }

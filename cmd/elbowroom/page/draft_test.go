@@ -30,6 +30,29 @@ func TestGraphIsMadeOnThePage(t *testing.T) {
 	}
 }
 
+// TestVoicesAndScenesAreMadeOnThePage makes voices of a new node, puts another
+// among them, lets it give out, makes scenes, names all that, and saves.
+func TestVoicesAndScenesAreMadeOnThePage(t *testing.T) {
+	s := newStage(t, hall)
+	s.post(t, "/choose", "block", "noise")
+	wantIn(t, "making voices", s.post(t, "/add", "block", "noise", "name", "hum", "voices", "crowd", "count", "3").Body.String(), "crowd.hum added", `id="dial.0.crowd.count"`)
+	s.post(t, "/search", "search", "gain", "into", "crowd")
+	wantIn(t, "choosing what goes among voices", s.post(t, "/choose", "block", "gain").Body.String(), `name="in" value="crowd"`, "<option>hum</option>", "<option>howl</option>")
+	wantIn(t, "adding among voices", s.post(t, "/add", "block", "gain", "name", "hush", "in", "crowd", "from.in", "hum").Body.String(), "crowd.hush added", "Let hush be what the voices give out")
+	wantIn(t, "giving out", s.post(t, "/give-out", "node", "crowd.hush").Body.String(), "crowd.hush is what its voices give out")
+	wantIn(t, "naming voices", s.post(t, "/rename-voices", "group", "crowd", "name", "mob").Body.String(), "crowd is called mob", `id="voices-mob"`)
+	wantIn(t, "making one scene alone", s.post(t, "/put-on", "scene", "storm", "name", "wind").Body.String(), "That cannot be done", "at least two")
+	wantIn(t, "making scenes", s.post(t, "/put-on", "scene", "storm", "name", "wind", "other-scene", "calm", "other-name", "mob").Body.String(), "Scene storm", "Scene calm")
+	wantIn(t, "putting in", s.post(t, "/put-on", "scene", "calm", "name", "echo").Body.String(), "Take echo out of calm")
+	wantIn(t, "taking out", s.post(t, "/put-off", "scene", "calm", "name", "echo").Body.String(), "echo no longer runs in calm")
+	wantIn(t, "naming a scene", s.post(t, "/rename-scene", "scene", "calm", "name", "dawn").Body.String(), "Scene dawn")
+	s.post(t, "/save", "version", versionIn(t, s.post(t, "/difference").Body.String()))
+	want := hall + "voices: {mob: {count: 3, nodes: {hum: {block: noise}, hush: {block: gain, from: hum}}, out: hush}}\nscenes: {storm: [wind], dawn: [mob]}\n"
+	if got := s.text(t); got != want {
+		t.Errorf("saving writes\n%s\nwant\n%s", got, want)
+	}
+}
+
 // TestHostileFormsChangeNothing: what a form can hold that no page would send.
 func TestHostileFormsChangeNothing(t *testing.T) {
 	s := newStage(t, hall)
@@ -56,6 +79,13 @@ func TestHostileFormsChangeNothing(t *testing.T) {
 		{"/wire", []string{"node", "echo", "to", "feedback", "from", "crank", "span", "0.25"}, "That cannot be done"},
 		{"/wire", []string{"node", "echo", "to", "feedback", "from", "crank", "span", "0..1}\nboard: x"}, "That cannot be done"},
 		{"/remove", []string{"node", ""}, "there is no such node"},
+		{"/add", []string{"block", "noise", "name", "x", "in", "nobody"}, "there is no such node"},
+		{"/add", []string{"block", "noise", "name", "x", "voices", "a: b", "count", "2"}, "cannot be the name of a node"},
+		{"/rename-voices", []string{"group", "nobody", "name", "x"}, "there is no such node"},
+		{"/rename-scene", []string{"scene", "nobody", "name", "x"}, "there is no scene"},
+		{"/put-on", []string{"scene", "x: y", "name", "wind"}, "cannot be the name of a scene"},
+		{"/put-off", []string{"scene", "storm", "name", "wind"}, "is not in the scene"},
+		{"/give-out", []string{"node", "wind"}, "in no group of voices"},
 		{"/choose", []string{"block", "/etc/passwd"}, "/etc/passwd"},
 	}
 	for _, tt := range tests {

@@ -104,12 +104,12 @@ func (s *Server) Handler(address string) http.Handler {
 		"save":       func(r *http.Request) { s.desk.save(number(r, "version")) },
 		"drop":       func(*http.Request) { s.desk.drop() },
 		"open":       func(r *http.Request) { s.desk.toggle(r.PostForm.Get("node")) },
-		"search":     func(r *http.Request) { s.desk.search(r.PostForm.Get("search")) },
+		"search":     func(r *http.Request) { s.desk.search(r.PostForm.Get("search"), r.PostForm.Get("into")) },
 		"choose":     func(r *http.Request) { s.desk.choose(r.PostForm.Get("block")) },
 		"charts":     func(*http.Request) { s.desk.draw() },
 		"try":        func(r *http.Request) { s.desk.try(number(r, "plan")) },
 	}
-	for _, do := range []string{"add", "wire", "unwire", "rename", "remove"} {
+	for _, do := range []string{"add", "wire", "unwire", "rename", "remove", "give-out", "rename-voices", "rename-scene", "put-on", "put-off"} {
 		changes[do] = func(r *http.Request) { s.desk.build(do, r.PostForm.Get) }
 	}
 	for name, change := range changes {
@@ -338,7 +338,10 @@ type shown struct {
 	Whole            []control
 	Each             []nodeControls
 	Bench            bench
-	Open             *open // nil: no node lies open
+	Voices           []string // names of the groups
+	Casts            []cast
+	Everybody        []string // all that can run in a scene
+	Open             *open    // nil: no node lies open
 }
 
 // button is a form of one button.
@@ -388,6 +391,8 @@ func (s *Server) shown() shown {
 	v.View = newView(d.program.Subject(d.shown()))
 	v.View.Live, v.File, v.Unsaved = true, v.View.File, d.unsaved()
 	v.Whole, v.Each = d.controls()
+	v.Voices = d.voices()
+	v.Casts, v.Everybody = d.casts()
 	v.Bench, v.Open = d.bench, d.openNode(v.View)
 	if d.at > 0 {
 		v.Compared = d.program.Compare(d.steps[0].estimate, d.shown())
