@@ -72,6 +72,9 @@ func (a *app) runPage(ctx context.Context, opts pageOptions, name string) error 
 		return hinted{fmt.Errorf("port %d cannot be had: %w", opts.port, err), "leave --port away to take a free one"}
 	}
 	server := page.NewServer(a.program(name, lib.BoardNames()))
+	asked := make(chan os.Signal, 1)
+	signal.Notify(asked, os.Interrupt, syscall.SIGTERM) // before it is told how to end it
+	defer signal.Stop(asked)
 	url := "http://" + listener.Addr().String() + "/"
 	fmt.Fprintf(a.stdout, "%s is shown at %s until you press Ctrl-C\n", printable(name), url)
 	if !opts.noBrowser {
@@ -79,9 +82,6 @@ func (a *app) runPage(ctx context.Context, opts pageOptions, name string) error 
 	}
 	ctx, end := context.WithCancel(ctx)
 	defer end()
-	asked := make(chan os.Signal, 1)
-	signal.Notify(asked, os.Interrupt, syscall.SIGTERM)
-	defer signal.Stop(asked)
 	go func() {
 		defer end()
 		select {
