@@ -184,6 +184,10 @@ const hopChannels = 2
 // that clearing them does not take the longest part of a run.
 const mostBuffer = 160 << 10
 
+// mostLooped is the greatest count that a kernel loops over by default at a point,
+// so that what goes through LLVM's model stays short.
+const mostLooped = 128
+
 // points are the settings at which a variant is timed, the same for every
 // style but that kernels of one sample a call need no block sizes.
 func (k *kernel) points(v variant, oneSample bool) []point {
@@ -307,7 +311,7 @@ func (k *kernel) manyChannels() bool {
 
 // defaults are the settings of a variant where nothing else is given.
 func (k *kernel) defaults(v variant) []blocks.Setting {
-	settings := k.block.Defaults(rate)
+	settings, looped := k.block.Defaults(rate), k.looped()
 	for i := range k.block.Params {
 		p := &k.block.Params[i]
 		if p.Categorical() && !p.Plain {
@@ -328,6 +332,13 @@ func (k *kernel) defaults(v variant) []blocks.Setting {
 		}
 		if k.turns(p) {
 			value := k.turning(p, 1)
+			settings[i].Span = blocks.Span{Low: value, High: value}
+		}
+		if slices.Contains(looped, i) {
+			value := settings[i].Span.High
+			for value > mostLooped && value/2 >= p.Range.Low {
+				value = math.Round(value / 2)
+			}
 			settings[i].Span = blocks.Span{Low: value, High: value}
 		}
 		if p.Name == v.moved {
@@ -489,7 +500,7 @@ func counts(p *blocks.Param, def float64) []float64 {
 	low := max(1, p.Range.Low)
 	list := []float64{low, min(p.Range.High, low+1), min(p.Range.High, low+3), min(p.Range.High, 8, 2*def)}
 	if def > 8 {
-		list = []float64{min(def/2, p.Range.High), def, min(p.Range.High, def+8)}
+		list = []float64{min(math.Round(def/2), p.Range.High), def, min(p.Range.High, def+8)}
 	}
 	slices.Sort(list)
 	return slices.Compact(list)
