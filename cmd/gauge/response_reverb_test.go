@@ -287,7 +287,7 @@ func TestEchoDensities(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, block := range []string{"four-comb-reverb", "comb-bank-reverb", "early-reflections", "nested-allpass-reverb", "network-reverb"} {
+	for _, block := range []string{"four-comb-reverb", "comb-bank-reverb", "early-reflections", "nested-allpass-reverb", "network-reverb", "spring-reverb"} {
 		b, err := lib.Block(block)
 		if err != nil {
 			t.Fatal(err)
