@@ -158,3 +158,102 @@ func TestPitchShiftMovesATone(t *testing.T) {
 func TestPitchShiftStyles(t *testing.T) {
 	checkLineStyles(t, "pitch-shift", 8000, map[string]float64{"pitch": 1.5, "window": 0.02}, map[string]float64{"pitch": 0.8})
 }
+
+// granular is what the granular delay computes, in double precision and with a line
+// that never ends. Times are in samples.
+type granular struct {
+	time, grain   float64
+	speed, spread float64
+	grains        int
+}
+
+func (g granular) run(x []float32) []float64 {
+	at := func(n int) float64 {
+		if n < 0 {
+			return 0
+		}
+		return float64(x[n])
+	}
+	// Marsaglia's generator, of which the upper 24 bits are a number from 0 to 1.
+	seed := uint32(0x2545f491)
+	random := func() float64 {
+		seed ^= seed << 13
+		seed ^= seed >> 17
+		seed ^= seed << 5
+		return float64(seed>>8) / (1 << 24)
+	}
+	type grain struct{ place, speed, age float64 }
+	begin := func() grain {
+		place := math.Floor(random() * g.time)
+		return grain{place: place, speed: g.speed + g.spread*(2*random()-1)}
+	}
+	list := make([]grain, g.grains)
+	for n := range list {
+		list[n] = begin()
+		list[n].age = math.Floor(float64(n) * g.grain / float64(g.grains))
+	}
+	y := make([]float64, len(x))
+	for n := range x {
+		for i := range list {
+			one := &list[i]
+			d := 1 + one.place + g.grain + (1-one.speed)*one.age
+			whole := math.Floor(d)
+			part := one.age / g.grain
+			y[n] += 4 * part * (1 - part) / math.Sqrt(8*float64(g.grains)/15) * (at(n-int(whole))*(1-d+whole) + at(n-int(whole)-1)*(d-whole))
+			if one.age++; one.age == g.grain {
+				*one = begin()
+			}
+		}
+	}
+	return y
+}
+
+func TestGranularDelay(t *testing.T) {
+	const frames = 9600
+	for _, c := range []granular{
+		{4800, 960, 1, 0, 1},
+		{480, 240, 1, 0.5, 4},
+		{2400, 1200, 1.5, 0.5, 16},
+		{3000, 777, 0.5, 0.25, 3},
+	} {
+		for _, format := range lineFormats {
+			in := [][]float32{filterHiss(frames, 0.1, 81), filterHiss(frames, 0.1, 82)}
+			out := render(t, rendering{
+				Block: "granular-delay", Choices: map[string]string{"format": format}, Channels: 2, Frames: frames,
+				Params: map[string]float64{"time": c.time / 48000, "grain": (c.grain + 0.01) / 48000, "speed": c.speed, "spread": c.spread, "grains": float64(c.grains)},
+				Inputs: map[string][][]float32{"in": in},
+			})["out"]
+			// A distance of a float is off by up to 2^-13 of a sample for each grain.
+			tolerance := 1e-4 * math.Sqrt(float64(c.grains))
+			if format == "int16" {
+				tolerance += 0.5 / 32768 * math.Sqrt(15.0/8*float64(c.grains))
+			}
+			for channel := range out {
+				for n, want := range c.run(in[channel]) {
+					if got := float64(out[channel][n]); math.Abs(got-want) > tolerance {
+						t.Errorf("%+v, %s: sample %d of channel %d is %v, want %v, the equation in double precision.", c, format, n, channel, got, want)
+						break
+					}
+				}
+			}
+		}
+	}
+}
+
+func TestGranularDelayKeepsThePower(t *testing.T) {
+	// Grains of white noise from different places are not alike, so that their powers
+	// add up: the mean square of a parabola's window is 8/15, for which the sum is
+	// scaled.
+	for _, grains := range []float64{1, 4, 16} {
+		x := filterHiss(96000, 0.3, 83)
+		y := render(t, rendering{Block: "granular-delay", Frames: len(x), BlockSize: 480, Params: map[string]float64{
+			"time": 0.5, "grain": 0.02, "speed": 1, "spread": 0, "grains": grains}, Inputs: map[string][][]float32{"in": {x}}})["out"]
+		if level := 10 * math.Log10(energy(y, 48000, 96000)/energy([][]float32{x}, 48000, 96000)); math.Abs(level) > 0.5 {
+			t.Errorf("%v grains of noise are %.2f dB louder than the noise, want 0 dB.", grains, level)
+		}
+	}
+}
+
+func TestGranularDelayStyles(t *testing.T) {
+	checkLineStyles(t, "granular-delay", 8000, map[string]float64{"time": 0.02, "grain": 0.005, "speed": 1.2, "spread": 0.3, "grains": 3}, nil)
+}
