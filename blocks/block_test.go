@@ -281,7 +281,7 @@ func TestBoardFindsItsPartsByName(t *testing.T) {
 	if constant != 2 || len(BankKinds()) != 6 {
 		t.Errorf("%d of %d kinds of banks hold what does not change, want 2 of 6", constant, len(BankKinds()))
 	}
-	if n := len(JackNames()); n != 9 {
-		t.Errorf("there are %d kinds of jacks and controls, want the 9 of the board file", n)
+	if n := len(JackNames()); n != 11 {
+		t.Errorf("there are %d kinds of jacks and controls, want the 11 of the board file", n)
 	}
 }

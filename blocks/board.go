@@ -83,7 +83,7 @@ type Jack struct {
 
 // JackNames are the jacks and controls that a board may have.
 func JackNames() []string {
-	return []string{"audio_in", "audio_out", "cv_in", "cv_out", "gate_in", "gate_out", "knob", "button", "led"}
+	return []string{"audio_in", "audio_out", "cv_in", "cv_out", "gate_in", "gate_out", "knob", "button", "led", "midi_in", "midi_out"}
 }
 
 // Chip is the marking of a chip that a class describes.

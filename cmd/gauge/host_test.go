@@ -37,6 +37,10 @@ type rendering struct {
 	Moved  map[string][]float32 // one parameter that audio moves
 	// Updates holds parameters that change before a block, by group and block.
 	Updates map[string]map[int]map[string]float64
+	// Memory holds what lies in a buffer from the start, by its name; of Kept the
+	// bytes that lie there in the end come out as if it were a port.
+	Memory map[string][]byte
+	Kept   string
 	// Events holds what comes before a block, by event input and block.
 	Events                         map[string]map[int][]event
 	OneSample, Approximate, Double bool
@@ -223,6 +227,9 @@ func (h *hosted) program() string {
 	for b := range k.buffers() {
 		p("  if (%[1]s_buffer_bytes(&env, &params, %[2]d)) buffers[%[2]d] = calloc(1, %[1]s_buffer_bytes(&env, &params, %[2]d));", k.name, b)
 	}
+	for b := range k.buffers() {
+		p("  { uint32_t words; take(&words, 1); if (words) take(buffers[%d], words); }", b)
+	}
 	for n := range k.block.Tables {
 		p("  if (%[1]s_table_bytes(&env, &params, %[2]d)) { buffers[%[3]d] = calloc(1, %[1]s_table_bytes(&env, &params, %[2]d)); %[1]s_table_fill(&env, &params, %[2]d, buffers[%[3]d]); }",
 			k.name, n, k.buffers()+n)
@@ -279,7 +286,11 @@ func (h *hosted) program() string {
 	for i := range eventOuts {
 		p("    give(&list[%[1]d].count, 1); give(list[%[1]d].event, 2 * list[%[1]d].count);", i)
 	}
-	p("  }\n  (void)lists; (void)in; (void)out;\n  return 0;\n}")
+	p("  }\n  (void)lists; (void)in; (void)out;")
+	if b := slices.Index(k.bufferNames(), h.Kept); b >= 0 {
+		p("  give(buffers[%[2]d], %[1]s_buffer_bytes(&env, &params, %[2]d) / 4);", k.name, b)
+	}
+	p("  return 0;\n}")
 	return c.String()
 }
 
@@ -319,6 +330,11 @@ func (h *hosted) input() []byte {
 	word(uint32(h.Channels))
 	word(uint32(h.blocks))
 	all()
+	for _, name := range h.kernel.bufferNames() {
+		memory := h.Memory[name]
+		word(uint32(len(memory) / 4))
+		b.Write(memory[:len(memory)/4*4])
+	}
 	ins := h.kernel.inputs(h.Channels, h.moved)
 	connected := make([]bool, len(ins))
 	for i, in := range ins {
@@ -412,6 +428,9 @@ func (h *hosted) output(t *testing.T, raw []byte) map[string][][]float32 {
 				result[name][1] = append(result[name][1], float32(word()))
 			}
 		}
+	}
+	for _, v := range raw {
+		result[h.Kept] = [][]float32{append(slices.Concat(result[h.Kept]...), float32(v))}
 	}
 	return result
 }

@@ -19,8 +19,12 @@ func (n *programNode) input(port string) (*estimator.Input, int) {
 	return nil, -1
 }
 
-// usesDMA tells whether the node's jacks are words of a buffer that DMA fills.
+// usesDMA tells whether the node's jacks are words of a buffer that DMA fills;
+// of a node that works in control periods they say how far DMA has come.
 func (n *programNode) usesDMA() bool {
+	if n.Block().Processes() != blocks.Audio {
+		return false
+	}
 	for _, b := range n.demand.Buffers {
 		if b.DMA {
 			return true

@@ -40,7 +40,7 @@ type unit struct {
 }
 
 // jackCounts are numbers of jacks in the order of blocks.JackNames.
-type jackCounts [9]int
+type jackCounts [11]int
 
 // place is one of the two boards, with what the graph takes there at least.
 type place struct {
