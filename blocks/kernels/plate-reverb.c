@@ -2,10 +2,11 @@
 // tank: u = allpass(a + decay gain x other half, length + excursion), d = delay(u),
 // l[n] = (1 - damping) d[n] + damping l[n - 1], out = delay(allpass(decay gain x l)). yL and yR are 0.6 x signed sums
 // of seven taps each. Allpass: v[n] = x[n] + g v[n - M], y[n] = v[n - M] - g v[n]; g of the moving ones has the opposite
-// sign of all the others. The decay gain is 10^(-3 x 0.7254 s / (4 decay)) for tank delays of 0.7254 s (J. Dattorro,
-// Effect Design, Part 1, Reverberator and Other Filters, J. Audio Eng. Soc. 45(9) 660-684, 1997; which of the two signs
-// is which from memory). The moving allpasses follow a sine and a cosine of 1 Hz that turn once a call; a place between
-// two samples is read as in delay.c.
+// sign of all the others. The decay gain is 10^(-3 x 0.7254 s x size / (4 decay)) for tank delays of 0.7254 s (J.
+// Dattorro, Effect Design, Part 1, Reverberator and Other Filters, J. Audio Eng. Soc. 45(9) 660-684, 1997; which of the
+// two signs is which from memory). The size multiplies all lengths and taps but the predelay's; the excursion stays, and
+// with it the bend in pitch. The moving allpasses follow a sine and a cosine of 1 Hz that turn once a call; a place
+// between two samples is read as in delay.c.
 #include "kernel.h"
 
 #if !defined(INTERPOLATION_NONE) && !defined(INTERPOLATION_LINEAR) && !defined(INTERPOLATION_CUBIC)
@@ -21,6 +22,7 @@ typedef struct {
   float decay;     // seconds to -60 dB
   float damping;   // ratio
   float bandwidth; // ratio
+  float size;      // ratio to the lengths of the design
   float predelay;  // seconds
 } plate_reverb_params;
 
@@ -75,7 +77,7 @@ static uint32_t plate_reverb_length(const kernel_env *env, const plate_reverb_pa
   }
   // The excursion is 8 samples to either side.
   const uint32_t excursion = buffer == 4 || buffer == 5 ? plate_reverb_samples(env, 16) : 0;
-  return plate_reverb_samples(env, plate_reverb_design_length(buffer)) + excursion;
+  return plate_reverb_samples(env, plate_reverb_design_length(buffer) * p->size) + excursion;
 }
 
 uint32_t plate_reverb_buffer_bytes(const kernel_env *env, const plate_reverb_params *p, uint32_t buffer) {
@@ -84,7 +86,7 @@ uint32_t plate_reverb_buffer_bytes(const kernel_env *env, const plate_reverb_par
 
 void plate_reverb_update_loop_gain(plate_reverb_state *s, const kernel_env *env, const plate_reverb_params *p) {
   (void)env;
-  const real gain = kernel_exp2((real)(-9.96578428466 * 0.7254 / 4) / p->decay); // -3 log2(10)
+  const real gain = kernel_exp2((real)(-9.96578428466 * 0.7254 / 4) * p->size / p->decay); // -3 log2(10)
   const real diffusion = gain + (real)0.15;
   s->decay_gain = (float)gain;
   s->decay_diffusion = (float)(diffusion < (real)0.25 ? (real)0.25 : diffusion > (real)0.5 ? (real)0.5 : diffusion);
@@ -121,10 +123,10 @@ void plate_reverb_start(plate_reverb_state *s, const kernel_env *env, const plat
     half->first = plate_reverb_line_of(env, p, buffers, 6 + h);
     half->allpass = plate_reverb_line_of(env, p, buffers, 8 + h);
     half->second = plate_reverb_line_of(env, p, buffers, 10 + h);
-    half->rest = plate_reverb_samples(env, plate_reverb_design_length(4 + h));
+    half->rest = plate_reverb_samples(env, plate_reverb_design_length(4 + h) * p->size);
     half->damped = 0;
     for (uint32_t k = 0; k < plate_reverb_taps; k++)
-      half->tap[k] = plate_reverb_samples(env, taps[h][k]);
+      half->tap[k] = plate_reverb_samples(env, taps[h][k] * p->size);
   }
   s->predelay = plate_reverb_line_of(env, p, buffers, plate_reverb_buffers - 1);
   s->band = 0;
