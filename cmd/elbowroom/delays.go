@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -60,7 +61,7 @@ most. --sample-rate, --sample-format and --channels take several.`,
 	watch := watchFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		opts.plot = *drawing
-		return a.answer(cmd, *watch, args, func(w io.Writer) error { return a.runDelays(w, opts, args) })
+		return a.answer(cmd, *watch, args, func(w io.Writer) error { return a.runDelays(cmd.Context(), w, opts, args) })
 	}
 	return cmd
 }
@@ -71,7 +72,7 @@ block_size: 48
 nodes: {nothing: {block: own-code, outputs: {out: audio}}}
 `
 
-func (a *app) runDelays(w io.Writer, opts delaysOptions, args []string) error {
+func (a *app) runDelays(ctx context.Context, w io.Writer, opts delaysOptions, args []string) error {
 	rates := strings.Split(opts.sampleRate.text, ",")
 	opts.sampleRate.text = rates[0]
 	var c *checked
@@ -94,7 +95,7 @@ func (a *app) runDelays(w io.Writer, opts delaysOptions, args []string) error {
 	if err != nil {
 		return err
 	}
-	answer, err := ask.Delays(c.estimate, q)
+	answer, err := ask.Delays(ctx, c.estimate, q)
 	if err != nil {
 		return hinted{err, hintOf(err)}
 	}

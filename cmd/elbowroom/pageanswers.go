@@ -118,7 +118,7 @@ func tables(d document) []page.Table {
 
 // charts are the pictures of 'delays' and of 'sweep' over the size of the block.
 // Delays are asked about in the place of a node that is one, or else beside all
-// that is there. What comes after the context has ended is left out.
+// that is there. The error may be that of the context.
 func charts(ctx context.Context, file string, e *estimator.Estimate, node string) ([]page.Chart, error) {
 	o := delaysOptions{formats: []string{"float32", "int16"}, channels: []string{"1"}}
 	if i := e.Graph.Node(node); i >= 0 && e.Graph.Nodes[i].Block().Name == ask.DelayLine {
@@ -128,11 +128,8 @@ func charts(ctx context.Context, file string, e *estimator.Estimate, node string
 	if err != nil {
 		return nil, err
 	}
-	answer, err := ask.Delays(e, q)
+	answer, err := ask.Delays(ctx, e, q)
 	if err != nil {
-		return nil, err
-	}
-	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
 	var axes []ask.Axis
@@ -141,8 +138,12 @@ func charts(ctx context.Context, file string, e *estimator.Estimate, node string
 			axes = append(axes, a)
 		}
 	}
+	sizes, err := ask.Run(ctx, e, axes...)
+	if err != nil {
+		return nil, err
+	}
 	var list []page.Chart
-	for i, p := range []picture{delaysReport(file, q, answer).picture(), sweepReport(file, ask.Run(e, axes...)).picture()} {
+	for i, p := range []picture{delaysReport(file, q, answer).picture(), sweepReport(file, sizes).picture()} {
 		var drawn strings.Builder
 		if err := svg(&drawn, fmt.Sprintf("chart-%d-", i+1), p.title, p.sentence, p.charts); err != nil {
 			return nil, err

@@ -37,7 +37,11 @@ spaced, or a list. Of a parameter that moves it turns the far end of the span.`,
 		if err != nil {
 			return err
 		}
-		r := sweepReport(c.name, ask.Run(c.estimate, axes...))
+		found, err := ask.Run(cmd.Context(), c.estimate, axes...)
+		if err != nil {
+			return err
+		}
+		r := sweepReport(c.name, found)
 		if err := plot(*drawing, r.picture()); err != nil {
 			return err
 		}

@@ -1,6 +1,7 @@
 package ask
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -80,9 +81,9 @@ type Longest struct {
 
 // Delays answers how much memory delays take and how long they can be. A delay
 // lies in each bank of the board in turn, while all else is placed around it
-// anew. The error is that the graph has no such node, or that all of the delays
-// are refused.
-func Delays(e *estimator.Estimate, q DelayQuestion) (*DelayAnswer, error) {
+// anew. The error is that the graph has no such node, that all of the delays are
+// refused, or that of the context, where it ends before all is tried.
+func Delays(ctx context.Context, e *estimator.Estimate, q DelayQuestion) (*DelayAnswer, error) {
 	s, err := newShelf(e, q.Node)
 	if err != nil {
 		return nil, err
@@ -95,20 +96,31 @@ func Delays(e *estimator.Estimate, q DelayQuestion) (*DelayAnswer, error) {
 	}
 	a.Held = make([]Held, len(q.Lines)*len(q.Lengths))
 	each(len(a.Held), func(i int) {
-		a.Held[i] = s.held(q.Lengths[i%len(q.Lengths)], q.Lines[i/len(q.Lengths)], a.Banks)
+		if ctx.Err() == nil {
+			a.Held[i] = s.held(q.Lengths[i%len(q.Lengths)], q.Lines[i/len(q.Lengths)], a.Banks)
+		}
 	})
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
 	if len(a.Held) > 0 && !slices.ContainsFunc(a.Held, func(h Held) bool { return h.Refusal == "" }) {
 		return nil, &AxisError{Message: a.Held[0].Refusal}
 	}
 	a.Longest = make([]Longest, len(q.Lines)*len(a.Banks))
 	each(len(a.Longest), func(i int) {
-		l := s.longest(q.Lines[i/len(a.Banks)], a.Banks[i%len(a.Banks)])
+		if ctx.Err() != nil {
+			return
+		}
+		l := s.longest(ctx, q.Lines[i/len(a.Banks)], a.Banks[i%len(a.Banks)])
 		l.Beats = l.Seconds * q.Tempo.Low / 60
 		for _, note := range q.Notes {
 			l.Tempos = append(l.Tempos, slowest(note, l.Seconds))
 		}
 		a.Longest[i] = l
 	})
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
 	for i := range a.Held {
 		h := &a.Held[i]
 		for b := range h.Rooms {
@@ -222,7 +234,7 @@ func (s *shelf) held(length Length, l Line, banks []string) Held {
 }
 
 // longest looks for the longest delay in a bank, exactly to the sample.
-func (s *shelf) longest(l Line, bank string) Longest {
+func (s *shelf) longest(ctx context.Context, l Line, bank string) Longest {
 	out := Longest{Line: l, Bank: bank}
 	// A block is the least that closes a loop, which the delay may be part of.
 	shortest := s.try(s.graph, s.with(strconv.Itoa(s.graph.BlockSize)+" samples", l, bank)...)
@@ -230,7 +242,7 @@ func (s *shelf) longest(l Line, bank string) Longest {
 		out.Stop = Stop{Resource: shortest.stop, Refusal: shortest.refusal}
 		return out
 	}
-	seek := seeker{standard: s.standard, base: shortest.after, now: shortest}
+	seek := seeker{standard: s.standard, base: shortest.after, now: shortest, ended: ctx.Err}
 	d, err := Find(shortest.after.Graph, s.name+".time")
 	if err != nil {
 		out.Stop.Refusal = err.Error()

@@ -19,7 +19,7 @@ func empty(t *testing.T, board string) *estimator.Estimate {
 
 func delays(t *testing.T, e *estimator.Estimate, q ask.DelayQuestion) *ask.DelayAnswer {
 	t.Helper()
-	a, err := ask.Delays(e, q)
+	a, err := ask.Delays(t.Context(), e, q)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -170,7 +170,7 @@ func TestLongestOfANode(t *testing.T) {
 		t.Errorf("the longest echo is %s, and limits tells %s", got, edge.Text)
 	}
 	for node, want := range map[string]string{"ehco": "the graph has no node 'ehco'", "in": "'in' is no delay"} {
-		if _, err := ask.Delays(e, ask.DelayQuestion{Node: node}); err == nil || err.Error() != want {
+		if _, err := ask.Delays(t.Context(), e, ask.DelayQuestion{Node: node}); err == nil || err.Error() != want {
 			t.Errorf("asked about '%s' it says '%v', want '%s'", node, err, want)
 		}
 	}

@@ -117,7 +117,7 @@ type seeker struct {
 	standard
 	base  *estimator.Estimate
 	now   point
-	ended func() error // why the search is given up; nil: nothing ends it
+	ended func() error // why the search is given up
 }
 
 // at is the graph with a dial turned to a step of its grid. Once the search is
@@ -125,7 +125,7 @@ type seeker struct {
 func (s *seeker) at(d *Dial, step int) point {
 	p := point{refusal: "it was not tried"}
 	value := d.grid().value(step)
-	if s.ended == nil || s.ended() == nil {
+	if s.ended() == nil {
 		p = s.try(s.base.Graph, d.Turn(d.Text(value)))
 	}
 	p.step, p.value = step, value

@@ -7,6 +7,7 @@ import (
 	"math"
 	"strings"
 	"sync/atomic"
+	"syscall"
 	"testing"
 	"time"
 
@@ -245,20 +246,63 @@ func (c ending) Err() error {
 	return context.Canceled
 }
 
-// A search that is given up on its way finds nothing, not half of it, and takes
-// no longer than what it had begun: of 60 nodes less than a quarter of the whole.
-func TestLimitsAreGivenUp(t *testing.T) {
-	e := chain(t, 60)
-	begun := time.Now()
-	limitsOf(t, e, nil)
-	whole := time.Since(begun)
-	begun = time.Now()
-	l, err := ask.FindLimits(ending{t.Context(), new(atomic.Int64)}, e, nil)
-	if l != nil || !errors.Is(err, context.Canceled) {
-		t.Errorf("a search that is given up finds %v (%v), want nothing and %v", l, err, context.Canceled)
+// worked is the processor time that this process has taken.
+func worked(t *testing.T) time.Duration {
+	t.Helper()
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		t.Fatal(err)
 	}
-	if took := time.Since(begun); took > whole/4 {
-		t.Errorf("a search that is given up takes %v, and the whole one took %v", took, whole)
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
+}
+
+// What is given up on its way answers nothing, not half of it, and takes no
+// longer than what it had begun: less than a quarter of the whole.
+func TestQuestionsAreGivenUp(t *testing.T) {
+	e, long := chain(t, 30), chain(t, 60)
+	var axes []ask.Axis
+	for _, text := range []string{"n2.time=1ms..400ms/20", "block_size=16..96/20"} {
+		axis, err := ask.ParseAxis(e.Graph, text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		axes = append(axes, axis)
+	}
+	lengths := make([]ask.Length, 100)
+	for i := range lengths {
+		lengths[i].Seconds = float64(i+1) / 100
+	}
+	for name, ask := range map[string]func(context.Context) (answered bool, err error){
+		"limits": func(ctx context.Context) (bool, error) {
+			l, err := ask.FindLimits(ctx, long, nil)
+			return l != nil, err
+		},
+		"a sweep": func(ctx context.Context) (bool, error) {
+			s, err := ask.Run(ctx, e, axes...)
+			return s != nil, err
+		},
+		"lengths of delays": func(ctx context.Context) (bool, error) {
+			a, err := ask.Delays(ctx, e, ask.DelayQuestion{Lengths: lengths, Lines: []ask.Line{{"float32", 1, 48000}}})
+			return a != nil, err
+		},
+		"longest delays": func(ctx context.Context) (bool, error) {
+			a, err := ask.Delays(ctx, e, ask.DelayQuestion{Lines: []ask.Line{{"float32", 1, 48000}, {"int16", 1, 48000}, {"float32", 2, 48000}, {"int16", 2, 48000}}})
+			return a != nil, err
+		},
+	} {
+		begun := worked(t)
+		if _, err := ask(t.Context()); err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
+		whole := worked(t) - begun
+		begun = worked(t)
+		if answered, err := ask(ending{t.Context(), new(atomic.Int64)}); answered || !errors.Is(err, context.Canceled) {
+			t.Errorf("%s: what is given up answers (%v), want nothing and %v", name, err, context.Canceled)
+		}
+		took := worked(t) - begun
+		if took > whole/4 {
+			t.Errorf("%s: what is given up works for %v, and the whole took %v", name, took, whole)
+		}
 	}
 }
 

@@ -2,6 +2,7 @@ package ask
 
 import (
 	"cmp"
+	"context"
 	"math"
 	"slices"
 
@@ -34,8 +35,9 @@ type Cell struct {
 	Scarcest Scarce
 }
 
-// Run estimates a graph at every setting of its axes.
-func Run(e *estimator.Estimate, axes ...Axis) *Sweep {
+// Run estimates a graph at every setting of its axes. The error is that of the
+// context, where it ends before all are tried.
+func Run(ctx context.Context, e *estimator.Estimate, axes ...Axis) (*Sweep, error) {
 	s := &Sweep{Estimate: e, Axes: axes}
 	n := 1
 	for _, a := range axes {
@@ -44,6 +46,9 @@ func Run(e *estimator.Estimate, axes ...Axis) *Sweep {
 	s.Cells = make([]Cell, n)
 	standard := newStandard(e)
 	each(n, func(i int) {
+		if ctx.Err() != nil {
+			return
+		}
 		c := &s.Cells[i]
 		c.At = make([]float64, len(axes))
 		edits := make([]source.Edit, len(axes))
@@ -59,6 +64,9 @@ func Run(e *estimator.Estimate, axes ...Axis) *Sweep {
 			c.tell(p.after)
 		}
 	})
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
 	for i := range s.Cells {
 		if s.Cells[i].Holds {
 			s.Fitting = append(s.Fitting, i)
@@ -68,7 +76,7 @@ func Run(e *estimator.Estimate, axes ...Axis) *Sweep {
 		a, b := &s.Cells[i], &s.Cells[j]
 		return cmp.Or(cmp.Compare(a.Latency, b.Latency), cmp.Compare(a.Load.High, b.Load.High))
 	})
-	return s
+	return s, nil
 }
 
 // tell keeps the figures of an estimate, and lets the rest of it go.

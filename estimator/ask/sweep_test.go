@@ -52,7 +52,10 @@ func TestParseAxis(t *testing.T) {
 // cell of the graph as it is has its figures.
 func TestSweepIsTheEstimate(t *testing.T) {
 	for name, e := range good(t) {
-		s := ask.Run(e, ask.UsualAxes(e.Graph)...)
+		s, err := ask.Run(t.Context(), e, ask.UsualAxes(e.Graph)...)
+		if err != nil {
+			t.Fatal(err)
+		}
 		if want := len(s.Axes[0].Values) * len(s.Axes[1].Values); len(s.Cells) != want {
 			t.Errorf("%s: %d cells, want %d", name, len(s.Cells), want)
 		}
@@ -123,8 +126,8 @@ func BenchmarkSweep20x20(b *testing.B) {
 		b.Fatal(err)
 	}
 	for b.Loop() {
-		if s := ask.Run(e, time, block); len(s.Cells) != 400 {
-			b.Fatalf("%d cells, want 400", len(s.Cells))
+		if s, err := ask.Run(b.Context(), e, time, block); err != nil || len(s.Cells) != 400 {
+			b.Fatalf("%d cells (%v), want 400", len(s.Cells), err)
 		}
 	}
 }

@@ -377,7 +377,7 @@ func voices(e *estimator.Estimate, o *Options, group *estimator.Group) []choice 
 
 // gather tries the alternatives of every node that may change, on all
 // processors.
-func (s *setting) gather(o *Options) error {
+func (s *setting) gather(ctx context.Context, o *Options) error {
 	g := s.after.Graph
 	s.swaps = make([][]estimator.Swap, len(g.Nodes))
 	var failed error
@@ -385,7 +385,7 @@ func (s *setting) gather(o *Options) error {
 	var wait sync.WaitGroup
 	free := make(chan struct{}, runtime.GOMAXPROCS(0))
 	for i, n := range g.Nodes {
-		if !o.free(g, n) {
+		if !o.free(g, n) || ctx.Err() != nil {
 			continue
 		}
 		wait.Add(1)
@@ -403,7 +403,7 @@ func (s *setting) gather(o *Options) error {
 		}()
 	}
 	wait.Wait()
-	return failed
+	return cmp.Or(ctx.Err(), failed)
 }
 
 // singles are the swaps that help alone, without those that help no more than

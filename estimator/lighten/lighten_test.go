@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"elbowroom/blocks/source"
 	"elbowroom/catalog"
@@ -138,7 +139,7 @@ func bruteForce(t *testing.T, e *estimator.Estimate, o *Options) (least float64,
 		t.Fatal(err)
 	}
 	for _, s := range whole {
-		if err := s.gather(o); err != nil {
+		if err := s.gather(t.Context(), o); err != nil {
 			t.Fatal(err)
 		}
 		var walk func(i int, g *estimator.Graph, loss float64)
@@ -315,12 +316,21 @@ func TestSameAnswer(t *testing.T) {
 	}
 }
 
-// A search that is called off ends.
+// A search that is called off ends at once, also before the planner begins:
+// trying the alternatives takes longest.
 func TestCalledOff(t *testing.T) {
+	e := estimated(t, smallGraphs["banks of several kinds"])
+	begun := time.Now()
+	find(t, e, Options{})
+	whole := time.Since(begun)
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if _, err := Find(ctx, estimated(t, smallGraphs["memory"]), Options{}); err == nil {
-		t.Error("a search that was called off gives an answer")
+	begun = time.Now()
+	if _, err := Find(ctx, e, Options{}); !errors.Is(err, context.Canceled) {
+		t.Errorf("a search that was called off ends with %v, want %v", err, context.Canceled)
+	}
+	if took := time.Since(begun); took > whole/4 {
+		t.Errorf("a search that was called off takes %v, and the whole one took %v", took, whole)
 	}
 }
 

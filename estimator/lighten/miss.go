@@ -34,7 +34,7 @@ type Shift struct {
 // miss looks for the nearest plan and for the limits that keep it from fitting.
 func (s *setting) miss(ctx context.Context, o *Options) (*Miss, error) {
 	if s.swaps == nil {
-		if err := s.gather(o); err != nil {
+		if err := s.gather(ctx, o); err != nil {
 			return nil, err
 		}
 	}
@@ -123,7 +123,7 @@ func Curves(ctx context.Context, e *estimator.Estimate, o Options, points int) (
 		return nil, err
 	}
 	s := &setting{after: e}
-	if err := s.gather(&o); err != nil {
+	if err := s.gather(ctx, &o); err != nil {
 		return nil, err
 	}
 	m := newModel(s, &o)

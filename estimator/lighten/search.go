@@ -15,7 +15,7 @@ func (s *setting) search(ctx context.Context, o *Options, r *Result) error {
 		r.add(o, Plan{Changes: s.changes, Loss: s.loss, After: s.after})
 		return nil
 	}
-	if err := s.gather(o); err != nil {
+	if err := s.gather(ctx, o); err != nil {
 		return err
 	}
 	for _, swaps := range s.swaps {
@@ -31,6 +31,9 @@ func (s *setting) search(ctx context.Context, o *Options, r *Result) error {
 		for _, p := range found.Plans[min(tried, len(found.Plans)):] {
 			if r.full(o, s.loss+points(p.Loss)) {
 				return nil
+			}
+			if err := ctx.Err(); err != nil {
+				return err
 			}
 			r.Confirmed++
 			if err := s.confirm(o, r, m, &p); err != nil {

@@ -66,12 +66,19 @@ type desk struct {
 	draws  bool // charts are wanted
 	charts charts
 	asked  asked
+	sought sought
 }
 
 // asked is what is being worked out beside what goes on.
 type asked struct {
 	about question
 	stop  context.CancelFunc // nil: nothing is
+}
+
+// sought is what lighter plans are being looked for.
+type sought struct {
+	of   *estimator.Estimate
+	stop context.CancelFunc // nil: nothing is
 }
 
 // question is what is shown and takes longer to work out than a change may.
@@ -89,10 +96,14 @@ func (d *desk) asks() question {
 	return question{d.shown(), d.open, d.draws}
 }
 
-// settle gives up what is being worked out where it is no longer wanted.
+// settle gives up what is being worked out, or looked for, where it is no longer
+// wanted.
 func (d *desk) settle() {
 	if d.asked.stop != nil && d.asked.about != d.asks() {
 		d.asked.stop()
+	}
+	if d.sought.stop != nil && d.sought.of != d.shown() {
+		d.sought.stop()
 	}
 }
 

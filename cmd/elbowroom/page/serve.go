@@ -6,6 +6,7 @@ import (
 	"crypto/rand"
 	"crypto/subtle"
 	"embed"
+	"errors"
 	"net"
 	"net/http"
 	"strconv"
@@ -109,7 +110,7 @@ func (s *Server) Handler(address string) http.Handler {
 		"charts":     func(*http.Request) { s.desk.draw() },
 		"try":        func(r *http.Request) { s.desk.try(number(r, "plan")) },
 	}
-	for _, do := range []string{"add", "wire", "unwire", "rename", "remove", "give-out", "rename-voices", "rename-scene", "put-on", "put-off"} {
+	for _, do := range []string{"add", "wire", "unwire", "rename", "remove", "give-out", "rename-voices", "remove-voices", "rename-scene", "put-on", "put-off"} {
 		changes[do] = func(r *http.Request) { s.desk.build(do, r.PostForm.Get) }
 	}
 	for name, change := range changes {
@@ -206,7 +207,7 @@ func (s *Server) turn(do func()) {
 }
 
 // plans looks for lighter plans, once at a time. That may take a while, in which
-// the rest goes on; what was found counts only for what is still shown.
+// the rest goes on; it ends where another graph is shown by then.
 func (s *Server) plans(w http.ResponseWriter, r *http.Request) {
 	if s.planning.TryLock() {
 		s.plan(r.Context())
@@ -223,14 +224,15 @@ func (s *Server) plan(ctx context.Context) {
 		d.mu.Unlock()
 		return
 	}
-	e, version := d.shown(), d.version
+	ctx, stop := context.WithTimeout(ctx, toPlan)
+	defer stop()
+	e := d.shown()
+	d.sought = sought{e, stop}
 	d.mu.Unlock()
-	ctx, cancel := context.WithTimeout(ctx, toPlan)
-	defer cancel()
 	advice, err := d.program.Plans(ctx, e)
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	if d.version != version {
+	if d.shown() != e || errors.Is(ctx.Err(), context.Canceled) {
 		return
 	}
 	d.version++

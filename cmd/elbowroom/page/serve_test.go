@@ -261,44 +261,77 @@ func TestLateAnswersCome(t *testing.T) {
 // TestLateAnswersAreGivenUp: what is worked out beside ends where something else
 // is shown by then, and where the server ends.
 func TestLateAnswersAreGivenUp(t *testing.T) {
-	begun, given := make(chan struct{}), make(chan error, 1)
+	begun, given := make(chan string), make(chan error, 1)
+	endless := func(ctx context.Context, what string) error { // it would take forever
+		begun <- what
+		<-ctx.Done()
+		given <- ctx.Err()
+		return ctx.Err()
+	}
 	s := newStage(t, hall, func(p *page.Program) {
 		p.Charts = func(ctx context.Context, _ *estimator.Estimate, _ string) ([]page.Chart, error) {
-			begun <- struct{}{}
-			<-ctx.Done() // it would take forever
-			given <- ctx.Err()
-			return nil, ctx.Err()
+			return nil, endless(ctx, "charts")
+		}
+		p.Plans = func(ctx context.Context, _ *estimator.Estimate) (*page.Advice, error) {
+			return nil, endless(ctx, "plans")
 		}
 	})
-	within := func(what string, c <-chan struct{}) {
-		t.Helper()
-		select {
-		case <-c:
-		case <-time.After(time.Minute):
-			t.Fatalf("%s never happens", what)
-		}
-	}
 	wait := func(after string) {
 		t.Helper()
 		select {
 		case err := <-given:
 			if !errors.Is(err, context.Canceled) {
-				t.Errorf("after %s the charts end with %v, want %v", after, err, context.Canceled)
+				t.Errorf("what is given up after %s ends with %v, want %v", after, err, context.Canceled)
 			}
 		case <-time.After(time.Minute):
-			t.Fatalf("after %s the charts are still being drawn", after)
+			t.Fatalf("after %s it is still being worked out", after)
 		}
 	}
+	begins := func(want string, ask func()) (answered chan struct{}) {
+		t.Helper()
+		answered = make(chan struct{})
+		go func() { ask(); close(answered) }()
+		select {
+		case what := <-begun:
+			if what != want {
+				t.Fatalf("%s begin, want %s", what, want)
+			}
+		case <-time.After(time.Minute):
+			t.Fatalf("%s are never begun", want)
+		}
+		return answered
+	}
+	plans := func() { s.post(t, "/plans") }
+	now := func() { s.get(t, "/now?seen=0") }
+	s.post(t, "/set", "name", "dial.0.echo.time", "value", "300 ms")
+	for _, change := range [][]string{{"/set", "name", "dial.0.echo.time", "value", "350 ms"}, {"/undo"}, {"/redo"}, {"/drop"}} {
+		answered := begins("plans", plans)
+		s.post(t, change[0], change[1:]...)
+		wait(change[0])
+		<-answered
+		if text := s.get(t, "/").Body.String(); strings.Contains(text, "That cannot be done") {
+			t.Errorf("after %s a search that was given up is told as an error", change[0])
+		}
+	}
+	answered := begins("plans", plans)
+	s.post(t, "/open", "node", "wind")
+	s.post(t, "/search", "search", "gain")
+	select {
+	case <-given:
+		t.Error("plans are given up where a node is opened, which changes nothing")
+	case <-time.After(50 * time.Millisecond):
+	}
+	s.post(t, "/set", "name", "dial.0.echo.time", "value", "300 ms")
+	wait("a change")
+	<-answered
 	s.post(t, "/charts")
 	for _, change := range [][]string{{"/set", "name", "dial.0.echo.time", "value", "350 ms"}, {"/open", "node", "echo"}, {"/charts"}} {
-		answered := make(chan struct{})
-		go func() { s.get(t, "/now?seen=0"); close(answered) }()
-		within("drawing", begun)
+		answered := begins("charts", now)
 		if text := s.post(t, change[0], change[1:]...).Body.String(); strings.Contains(text, "cannot be drawn") {
 			t.Errorf("after %s what was given up is told as an error", change[0])
 		}
 		wait(change[0])
-		within("the answer", answered)
+		<-answered
 	}
 	s.post(t, "/charts")
 	l, err := net.Listen("tcp4", "127.0.0.1:0")
@@ -308,12 +341,11 @@ func TestLateAnswersAreGivenUp(t *testing.T) {
 	ctx, end := context.WithCancel(t.Context())
 	ended := make(chan error, 1)
 	go func() { ended <- s.server.Serve(ctx, l) }()
-	go func() {
+	begins("charts", func() {
 		if answer, err := http.Get("http://" + l.Addr().String() + "/now?seen=0"); err == nil {
 			answer.Body.Close()
 		}
-	}()
-	within("drawing", begun)
+	})
 	end()
 	wait("the end of the server")
 	if err := <-ended; err != nil {
