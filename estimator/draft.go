@@ -263,6 +263,40 @@ func (g *Graph) TakeOut(i int) ([]source.Edit, error) {
 	return nil, fmt.Errorf("'%s' is needed by %s, which nothing else would feed; wire another node there first", n.Name, strings.Join(need, ", "))
 }
 
+// TakeOutVoices works out the changes that take a group of voices out of the
+// graph: what it fed beside others goes on without it, and what it moved stands
+// still in the middle. Where something needs the group, that is an error that
+// names it.
+func (g *Graph) TakeOutVoices(k int) ([]source.Edit, error) {
+	group := g.Groups[k]
+	sounds := func(s Source) bool { return s.Group == k }
+	var edits []source.Edit
+	var need []string
+	for _, reader := range g.Nodes {
+		for in := range reader.Inputs {
+			e, can := g.refeed(reader, &reader.Inputs[in], sounds, nil)
+			if !can {
+				need = append(need, "'"+reader.Name+"'")
+			}
+			edits = append(edits, e...)
+		}
+		edits = append(edits, g.still(reader, sounds)...)
+	}
+	if len(need) > 0 {
+		return nil, fmt.Errorf("'%s' is needed by %s, which nothing else would feed; wire another node there first", group.Name, strings.Join(need, ", "))
+	}
+	for _, s := range g.Scenes {
+		if e, err := g.PutOff(Cue{s.Name, group.Name}); err == nil {
+			edits = append(edits, e...)
+		}
+	}
+	path := []string{"voices", group.Name}
+	if len(g.Groups) == 1 {
+		path = path[:1]
+	}
+	return append(edits, source.Edit{Path: path, Remove: true}), nil
+}
+
 // Sockets are what can be wired to a node: its inputs, and the parameters that
 // can be moved.
 func (n *Node) Sockets() []string {

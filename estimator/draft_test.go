@@ -38,6 +38,9 @@ scenes: {storm: [wind, howl], calm: [rain]}
 symbols: {wind: wind_*, crowd.amp: amp_*}
 `
 
+// crowd are the voices of the troupe.
+var crowd = troupe[strings.Index(troupe, "voices:"):strings.Index(troupe, "scenes:")]
+
 func readTroupe(t *testing.T, text string) (*source.File, *estimator.Graph) {
 	t.Helper()
 	file, g, errs := read(t, "troupe.yaml", []byte(text))
@@ -120,6 +123,7 @@ func TestDraft(t *testing.T) {
 			return after.Edits, nil
 		}
 	}
+	takeOutVoices := func(g *estimator.Graph) ([]source.Edit, error) { return g.TakeOutVoices(0) }
 	giveOut := func(name string) func(*estimator.Graph) ([]source.Edit, error) {
 		return func(g *estimator.Graph) ([]source.Edit, error) { return g.GiveOut(node(g, name)) }
 	}
@@ -139,6 +143,7 @@ func TestDraft(t *testing.T) {
 	}
 	tests := []struct {
 		name    string
+		of      []string // what of the troupe is different, in pairs
 		change  func(*estimator.Graph) ([]source.Edit, error)
 		replace []string // of the text, in pairs
 		refused string
@@ -200,6 +205,14 @@ func TestDraft(t *testing.T) {
 		{name: "rename voices", change: renameVoices("mob"), replace: []string{"[howl, crowd]", "[howl, mob]", "  crowd:\n", "  mob:\n", "crowd.amp:", "mob.amp:"}},
 		{name: "rename voices to a name that is taken", change: renameVoices("howl"), refused: "there is a node named 'howl' already"},
 		{name: "rename voices to what an inner node is called", change: renameVoices("hum"), replace: []string{"[howl, crowd]", "[howl, hum]", "  crowd:\n", "  hum:\n", "crowd.amp:", "hum.amp:"}},
+		{name: "take out voices", change: takeOutVoices, replace: []string{"[howl, crowd]", "[howl]", crowd, ""}},
+		{name: "take out voices that a node needs", of: []string{"[howl, crowd]", "crowd"}, change: takeOutVoices, refused: "'crowd' is needed by 'out', which nothing else would feed"},
+		{name: "take out voices that are in scenes", of: []string{"[wind, howl]", "[wind, crowd]", "[rain]}", "[rain], dawn: [crowd]}"}, change: takeOutVoices,
+			replace: []string{"[howl, crowd]", "[howl]", crowd, "", "[wind, crowd]", "[wind]", ", dawn: [crowd]", ""}},
+		{name: "take out voices that move something", of: []string{"cutoff: {from: crank", "cutoff: {from: crowd"}, change: takeOutVoices,
+			replace: []string{"[howl, crowd]", "[howl]", crowd, "", "{from: crowd, span: 200 Hz..4 kHz}", "2100 Hz"}},
+		{name: "take out one group of two", of: []string{"voices:\n", "voices:\n  choir: {count: 2, nodes: {hum: {block: noise}}, out: hum}\n", "[howl, crowd]", "[howl, crowd, choir]"}, change: takeOutVoices,
+			replace: []string{"  choir: {count: 2, nodes: {hum: {block: noise}}, out: hum}\n", "", "[howl, crowd, choir]", "[howl, crowd]"}},
 		{name: "give out another node", change: giveOut("crowd.hush"), replace: []string{"out: amp", "out: hush"}},
 		{name: "give out what is no audio", change: giveOut("crowd.swell"), refused: "'swell' gives no audio"},
 		{name: "give out without a group", change: giveOut("wind"), refused: "'wind' is in no group of voices"},
@@ -222,7 +235,8 @@ func TestDraft(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			file, g := readTroupe(t, troupe)
+			text := strings.NewReplacer(tt.of...).Replace(troupe)
+			file, g := readTroupe(t, text)
 			edits, err := tt.change(g)
 			if err == nil && tt.refused != "" {
 				_, err = g.With(edits...)
@@ -236,7 +250,7 @@ func TestDraft(t *testing.T) {
 			if err != nil {
 				t.Fatalf("the change is refused: %v", err)
 			}
-			want := strings.NewReplacer(tt.replace...).Replace(troupe)
+			want := strings.NewReplacer(tt.replace...).Replace(text)
 			if got := written(t, file, g, edits); got != want {
 				t.Errorf("the file is then\n%s\nwant\n%s", got, want)
 			}

@@ -30,16 +30,23 @@ func (g *Graph) leaveOut(i int) ([]source.Edit, bool, error) {
 			}
 			edits = append(edits, e...)
 		}
-		for _, d := range reader.Drives {
-			if d.Source.Node == i {
-				edits = append(edits, source.Edit{Path: g.Path(reader, reader.Block().Params[d.Param].Name), Text: reader.middle(d)})
-			}
-		}
+		edits = append(edits, g.still(reader, func(s Source) bool { return s.Node == i })...)
 	}
 	if n.Group < 0 {
 		edits = append(edits, g.leaveScenes(n)...)
 	}
 	return append(edits, source.Edit{Path: g.Path(n), Remove: true}), true, nil
+}
+
+// still lets what sources move that go stand still in the middle.
+func (g *Graph) still(reader *Node, goes func(Source) bool) []source.Edit {
+	var edits []source.Edit
+	for _, d := range reader.Drives {
+		if goes(d.Source) {
+			edits = append(edits, source.Edit{Path: g.Path(reader, reader.Block().Params[d.Param].Name), Text: reader.middle(d)})
+		}
+	}
+	return edits
 }
 
 // middle is the value in the middle of what a parameter is moved over.
@@ -56,21 +63,14 @@ func (n *Node) middle(d Drive) string {
 	return p.Unit.Format(middle)
 }
 
-// bypass ties an input to what feeds a node in place of the node itself. In a list
-// only the items that name the node change, so that all else about it stays.
+// bypass ties an input to what feeds a node in place of the node itself.
 func (g *Graph) bypass(i int, reader *Node, in *Input) ([]source.Edit, bool) {
-	fed := func(src Source) bool { return src.Node == i && (src.Group < 0) }
+	fed := func(src Source) bool { return src.Node == i && src.Group < 0 }
 	var others, instead []string
-	var gone [][]string // where the file names the node
 	for _, src := range in.Sources {
-		if fed(src) {
-			gone = append(gone, g.SourcePath(src))
-		} else {
+		if !fed(src) {
 			others = append(others, src.Place.Text(""))
 		}
-	}
-	if len(gone) == 0 {
-		return nil, true
 	}
 	n := g.Nodes[i]
 	for _, src := range in.Sources {
@@ -87,12 +87,28 @@ func (g *Graph) bypass(i int, reader *Node, in *Input) ([]source.Edit, bool) {
 			}
 		}
 	}
+	return g.refeed(reader, in, fed, instead)
+}
+
+// refeed ties an input to others in place of the sources that go. In a list only
+// the items that name those change, so that all else about it stays. It is false
+// where nothing would feed an input that needs something.
+func (g *Graph) refeed(reader *Node, in *Input, goes func(Source) bool, instead []string) ([]source.Edit, bool) {
+	var gone [][]string // where the file names them
+	for _, src := range in.Sources {
+		if goes(src) {
+			gone = append(gone, g.SourcePath(src))
+		}
+	}
+	if len(gone) == 0 {
+		return nil, true
+	}
 	path := g.Path(reader, "from")
 	if g.at(path).IsMapping() {
 		path = append(path, in.Port.Name)
 	}
 	switch from := g.at(path); {
-	case len(others)+len(instead) == 0:
+	case len(gone) == len(in.Sources) && len(instead) == 0:
 		return []source.Edit{g.unfed(reader, in.Port.Name)}, in.Port.Optional
 	case from.IsList():
 		return exchange(path, len(from.OneOrMore()), gone, instead), true

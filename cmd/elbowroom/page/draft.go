@@ -54,10 +54,15 @@ func (d *desk) build(do string, form func(string) string) {
 	case "add":
 		d.add(form)
 		return
-	case "rename-voices":
+	case "rename-voices", "remove-voices":
 		k := group(g, form("group"))
 		if k < 0 {
 			d.draft("", nil, errNode)
+			return
+		}
+		if do == "remove-voices" {
+			edits, err := g.TakeOutVoices(k)
+			d.draft(form("group")+" taken out", edits, err)
 			return
 		}
 		after, err := g.RenameVoices(k, name)

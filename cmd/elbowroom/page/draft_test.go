@@ -47,9 +47,20 @@ func TestVoicesAndScenesAreMadeOnThePage(t *testing.T) {
 	wantIn(t, "taking out", s.post(t, "/put-off", "scene", "calm", "name", "echo").Body.String(), "echo no longer runs in calm")
 	wantIn(t, "naming a scene", s.post(t, "/rename-scene", "scene", "calm", "name", "dawn").Body.String(), "Scene dawn")
 	s.post(t, "/save", "version", versionIn(t, s.post(t, "/difference").Body.String()))
+	if s.server.Unsaved() != 0 {
+		t.Errorf("after saving %d changes are not saved", s.server.Unsaved())
+	}
 	want := hall + "voices: {mob: {count: 3, nodes: {hum: {block: noise}, hush: {block: gain, from: hum}}, out: hush}}\nscenes: {storm: [wind], dawn: [mob]}\n"
 	if got := s.text(t); got != want {
 		t.Errorf("saving writes\n%s\nwant\n%s", got, want)
+	}
+	wantIn(t, "taking voices out that are all of a scene", s.post(t, "/remove-voices", "group", "mob").Body.String(), "That cannot be done", "at least two")
+	s.post(t, "/put-on", "scene", "noon", "name", "echo")
+	wantIn(t, "taking voices out", s.post(t, "/remove-voices", "group", "mob").Body.String(), "mob taken out", "2 changes are not saved")
+	s.post(t, "/save", "version", versionIn(t, s.post(t, "/difference").Body.String()))
+	want = hall + "scenes: {storm: [wind], noon: [echo]}\n"
+	if got := s.text(t); got != want {
+		t.Errorf("after the voices are taken out saving writes\n%s\nwant\n%s", got, want)
 	}
 }
 
@@ -82,6 +93,7 @@ func TestHostileFormsChangeNothing(t *testing.T) {
 		{"/add", []string{"block", "noise", "name", "x", "in", "nobody"}, "there is no such node"},
 		{"/add", []string{"block", "noise", "name", "x", "voices", "a: b", "count", "2"}, "cannot be the name of a node"},
 		{"/rename-voices", []string{"group", "nobody", "name", "x"}, "there is no such node"},
+		{"/remove-voices", []string{"group", "nobody"}, "there is no such node"},
 		{"/rename-scene", []string{"scene", "nobody", "name", "x"}, "there is no scene"},
 		{"/put-on", []string{"scene", "x: y", "name", "wind"}, "cannot be the name of a scene"},
 		{"/put-off", []string{"scene", "storm", "name", "wind"}, "is not in the scene"},
