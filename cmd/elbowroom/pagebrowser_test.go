@@ -31,7 +31,8 @@ func missing(t *testing.T, what string) {
 }
 
 // storm is a scene of the theatre with a plate, whose lengths are those of its
-// source: its size moves by what it holds before it begins.
+// source times its size: at 1 in 16 bits 36331 words, 72662 bytes, and at most
+// half as many more, of the board's 131072.
 const storm = `# The storm of the second act.
 board: m4f-100-128k # the box on the lantern cart
 sample_rate: 48 kHz
@@ -42,7 +43,7 @@ nodes:
   wind:    {block: noise, colour: pink} # behind the sheet
   thunder: {block: delay, from: wind, time: 150 ms, feedback: 0.3}
   # the hall as they hear it in the last row
-  plate:   {block: plate-reverb, from: [wind, thunder], format: int16, predelay: 10 ms} # borrowed
+  plate:   {block: plate-reverb, from: [wind, thunder], format: int16, size: 1} # borrowed
   out:     {block: audio-out, from: plate}
 `
 
@@ -220,7 +221,7 @@ const tooBroad = `(() => {
 // saving would write.
 func TestEverybodyCanUseIt(t *testing.T) {
 	rules := axe(t)
-	b := open(t, strings.Replace(storm, "predelay: 10 ms", "predelay: 500 ms", 1))
+	b := open(t, strings.Replace(storm, "size: 1", "size: 1.5", 1))
 	b.shows("opening", "does not fit")
 	b.press("opening a node", "controls-plate-open", kb.Enter)
 	b.shows("opening a node", "Wires into plate")
@@ -275,16 +276,19 @@ func TestByTheKeyboardAlone(t *testing.T) {
 	b.shows("opening the plate", "Wires into plate", "it holds up to")
 	const pictures = "[...document.querySelectorAll('.bar')].map(e => e.outerHTML).join()"
 	before := evaluate[string](b, pictures)
-	b.press("moving the plate's size", "slide-dial.0.plate.predelay", kb.End)
+	b.press("moving the plate's size", "slide-dial.0.plate.size", kb.End)
 	b.shows("moving the plate's size", "storm.yaml does not fit m4f-100-128k", "1 change is not saved", "Before and after", "the graph fits by this alone")
 	if evaluate[string](b, pictures) == before {
 		t.Error("after the plate's size has turned the verdict over the pictures are the same")
+	}
+	if got := evaluate[string](b, "document.getElementById('dial.0.plate.size').value"); got != "1.5" {
+		t.Errorf("at its end the slider sets the plate's size to %s, want 1.5, which its range ends with", got)
 	}
 
 	// A substitute turns over into fits.
 	b.press("looking for plans", "do-plans", kb.Enter)
 	b.shows("looking for plans", "block: eight-comb-reverb", "long tails ring on single tones")
-	b.press("trying a substitute", "do-try-1", kb.Enter)
+	b.press("trying a substitute", "do-try-3", kb.Enter)
 	b.shows("trying a substitute", "storm.yaml fits m4f-100-128k", "2 changes are not saved", "eight-comb-reverb")
 	b.press("undoing it", "do-undo", kb.Enter)
 	b.shows("undoing it", "storm.yaml does not fit m4f-100-128k", "1 change is not saved")
@@ -329,6 +333,53 @@ func TestByTheKeyboardAlone(t *testing.T) {
 	for range 5 {
 		b.press("undoing", "do-undo", kb.Enter)
 	}
+
+	// Voices are made and named, get a further node and go; so do scenes.
+	b.press("searching for what voices are made of", "search", "noise"+kb.Enter)
+	b.press("choosing it", "choose-noise", kb.Enter)
+	b.shows("choosing it", "as the first of new voices")
+	b.press("naming the first of the voices", "add-name", "hum")
+	b.press("naming new voices", "add-voices", "crowd"+kb.Enter)
+	b.shows("making voices", "crowd.hum added", "voices crowd, new name")
+	b.press("naming voices", "voices-crowd", "mob")
+	b.press("naming voices", "do-rename-voices-crowd", kb.Enter)
+	b.shows("naming voices", "crowd is called mob")
+	b.press("choosing where a node goes", "into", "mob")
+	b.press("searching for what goes among voices", "search", "gain"+kb.Enter)
+	b.press("choosing it", "choose-gain", kb.Enter)
+	b.shows("choosing it", "It is added to the voices mob")
+	b.press("adding it", "do-add", kb.Enter)
+	b.shows("adding it", "mob.gain added", "Let gain be what the voices give out")
+	b.press("letting it give out", "do-give-out", kb.Enter)
+	b.shows("letting it give out", "mob.gain is what its voices give out")
+	b.press("opening what no longer gives out", "controls-mob.hum-open", kb.Enter)
+	b.shows("opening what no longer gives out", "Wires into hum", "Let hum be what the voices give out")
+	b.press("letting it give out", "do-give-out", kb.Enter)
+	b.shows("letting it give out", "mob.hum is what its voices give out")
+	b.press("opening the other", "controls-mob.gain-open", kb.Enter)
+	b.shows("opening the other", "Wires into gain")
+	b.press("taking it out of the voices", "do-remove", kb.Enter)
+	b.shows("taking it out of the voices", "mob.gain taken out")
+	b.press("naming a scene", "new-scene", "storm")
+	b.press("naming another", "other-scene", "calm")
+	b.press("choosing what that begins with", "other-cue", "mob")
+	b.press("making scenes", "do-put-on", kb.Enter)
+	b.shows("making scenes", "Scene storm", "Scene calm")
+	b.press("choosing what runs in a scene", "cue-calm", "wind")
+	b.press("putting it in", "do-put-on-calm", kb.Enter)
+	b.shows("putting it in", "wind runs in calm", "Take wind out of calm")
+	b.press("naming a scene", "scene-calm", "dawn")
+	b.press("naming a scene", "do-rename-scene-calm", kb.Enter)
+	b.shows("naming a scene", "calm is called dawn", "Scene dawn")
+	b.press("taking it out", "do-put-off-dawn.wind", kb.Enter)
+	b.shows("taking it out", "wind no longer runs in dawn")
+	b.press("putting it in again", "do-put-on-dawn", kb.Enter)
+	b.shows("putting it in again", "runs in dawn")
+	b.press("taking the voices out", "do-remove-voices-mob", kb.Enter)
+	b.shows("taking the voices out", "mob taken out")
+	for range 12 {
+		b.press("undoing", "do-undo", kb.Enter)
+	}
 	b.shows("undoing", "3 changes are not saved")
 
 	// Saving keeps comments.
@@ -340,7 +391,7 @@ func TestByTheKeyboardAlone(t *testing.T) {
 	b.press("saving", "do-save", kb.Enter)
 	b.shows("saving", "saved into storm.yaml")
 	want := strings.NewReplacer("time: 150 ms", "time: 120 ms",
-		"{block: plate-reverb, from: [wind, thunder], format: int16, predelay: 10 ms}", "{block: eight-comb-reverb, from: [wind, thunder], format: int16, damping: 0.0005, decay: 1.8 s}").Replace(storm)
+		"{block: plate-reverb, from: [wind, thunder], format: int16, size: 1}", "{block: eight-comb-reverb, from: [wind, thunder], format: int16, damping: 0.0005, decay: 1.8 s}").Replace(storm)
 	if got := b.text(); got != want {
 		t.Errorf("saving writes\n%s\nwant only time and substitute changed:\n%s", got, want)
 	}
