@@ -118,6 +118,7 @@ type Turn struct {
 
 // TableDemand is one table of a use; equal keys are charged once.
 type TableDemand struct {
+	Name   string // in the block's file
 	Key    string
 	Bytes  Bytes
 	Reads  float64 // a sample
@@ -492,7 +493,7 @@ func (m *meter) memory(d *Demand) {
 			continue
 		}
 		if bytes := m.bytes(t.Name+".bytes", t.Bytes); bytes > 0 {
-			demand := TableDemand{Key: m.key(t.Key), Bytes: bytes, Reads: m.most(t.Name+".reads", t.Reads), Order: t.Order, Copied: t.Copied, Turn: m.turn(t.Due)}
+			demand := TableDemand{Name: t.Name, Key: m.key(t.Key), Bytes: bytes, Reads: m.most(t.Name+".reads", t.Reads), Order: t.Order, Copied: t.Copied, Turn: m.turn(t.Due)}
 			demand.Heads = demand.Reads
 			if t.Heads != nil {
 				demand.Heads = m.most(t.Name+".heads", t.Heads)

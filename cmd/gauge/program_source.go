@@ -45,16 +45,11 @@ func (p *program) bufferObject(n *programNode, name string, copy int) int {
 // the settings need none.
 func (n *programNode) tables() []string {
 	list := make([]string, len(n.Block().Tables))
-	demanded := n.demand.Tables
-	for i := range n.Block().Tables {
-		t := &n.Block().Tables[i]
-		if t.When != nil {
-			if v, err := n.Use.Value(t.When); err != nil || v == 0 {
-				continue
+	for i := range list {
+		for _, table := range n.demand.Tables {
+			if table.Name == n.Block().Tables[i].Name {
+				list[i] = table.Key
 			}
-		}
-		if v, err := n.Use.Value(t.Bytes); err == nil && v > 0 && len(demanded) > 0 {
-			list[i], demanded = demanded[0].Key, demanded[1:]
 		}
 	}
 	return list

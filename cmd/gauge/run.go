@@ -77,13 +77,12 @@ func (b *bench) checkSizes(sizes map[int][]int64) error {
 			}
 			want = append(want, bytes)
 		}
-		tables := d.Tables
-		for i := range k.block.Tables {
-			names = append(names, "the table "+k.block.Tables[i].Name)
+		for _, t := range k.block.Tables {
+			names = append(names, "the table "+t.Name)
 			bytes := int64(0)
-			if t := &k.block.Tables[i]; t.When == nil || len(tables) > 0 {
-				if len(tables) > 0 {
-					bytes, tables = int64(tables[0].Bytes), tables[1:]
+			for _, table := range d.Tables {
+				if table.Name == t.Name {
+					bytes = int64(table.Bytes)
 				}
 			}
 			want = append(want, bytes)
