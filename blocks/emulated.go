@@ -180,7 +180,7 @@ func (m *meter) emulated(d *Demand, k *EmulatedKernel, core *Core) {
 	d.Basis, d.Timed, d.Source = Emulated, true, k.Source
 	d.Stack = k.Stack
 	n := float64(u.BlockSize)
-	var mean, worst, hops float64 // hops: of the mean, what falls due at known samples
+	var mean, worst, hops float64 // hops: the mean of what falls due at known samples
 	moved := map[string]bool{}    // groups of updates that are called
 	for i, t := range k.Terms {
 		times := 1.0
@@ -220,19 +220,25 @@ func (m *meter) emulated(d *Demand, k *EmulatedKernel, core *Core) {
 					at = len(d.Hops)
 					d.Hops = append(d.Hops, Hop{Name: name, Every: every, Offset: m.least("operations.recurring."+name+".offset", r.Offset)})
 				}
-				hops += times * meanTimes * t.Cycles
 				d.Hops[at].Cycles = d.Hops[at].Cycles.Plus(core.EmulatedBand.Within(times * max(t.Cycles, t.Costliest)))
 			}
 		}
-		mean += times * meanTimes * t.Cycles
+		if takes := times * meanTimes * t.Cycles; b.locked(t.Group) {
+			hops += takes
+		} else {
+			mean += takes
+		}
 		worst += times * worstTimes * t.Costliest
 		d.note(t.Group, core.EmulatedBand.Within(times*meanTimes*t.Cycles), core.EmulatedBand.Within(times*worstTimes*t.Costliest))
 	}
-	d.Mean = core.EmulatedBand.Within(mean)
+	d.Mean = core.EmulatedBand.Within(mean + hops)
+	if len(d.Hops) > 0 {
+		d.Stack *= 2 // a hop is timed by itself, and lies below the kernel that calls it
+	}
 	// The two were fitted apart, so that where no data is costlier than another
 	// the one may come out a hair under the other.
-	d.Worst = core.EmulatedBand.Within(max(mean-hops, worst))
-	if mean-hops > worst {
+	d.Worst = core.EmulatedBand.Within(max(mean, worst))
+	if mean > worst {
 		for i := range d.Terms {
 			if t := &d.Terms[i]; !b.locked(t.Name) {
 				t.Worst = t.Mean

@@ -10,7 +10,7 @@ import (
 
 // Families are the folders that blocks are kept in.
 func Families() []string {
-	return []string{"delay", "reverb", "filter", "oscillator", "shape", "control", "mix", "board"}
+	return []string{"delay", "reverb", "filter", "oscillator", "shape", "control", "mix", "spectral", "board"}
 }
 
 // readBlock reads a block's file.

@@ -52,7 +52,9 @@ import (
 // their distance, and not between buffers, which do not.
 //
 // What recurring work touches all at once, every E samples, is taken as if a block
-// were E samples where it runs, and so fetched E / N times as seldom.
+// were E samples where it runs, and so fetched E / N times as seldom. What it walks
+// round more than twice in one turn, as a transform its frame, is fetched once where
+// all of that fits into the cache together, and else in each pass.
 //
 // The model knows no other placement in sets, no two masters on one bus, no
 // rows of a DRAM, and no fetch ahead: the band of the board holds that.
@@ -120,6 +122,27 @@ func (g *Graph) stretch(o *Object) float64 {
 	return float64(g.BlockSize)
 }
 
+// keepCompany tells objects that recurring work walks round more than twice in one
+// turn how much they are together.
+func keepCompany(objects []*Object) {
+	type turn struct {
+		node int
+		due  string
+	}
+	together := map[turn]blocks.Bytes{}
+	again := func(o *Object) bool { return o.Every > 0 && o.heads()*o.frame()*o.Every > 2*float64(o.Bytes) }
+	for _, o := range objects {
+		if again(o) {
+			together[turn{o.Node, o.Due}] += o.Bytes
+		}
+	}
+	for _, o := range objects {
+		if again(o) {
+			o.Company = together[turn{o.Node, o.Due}]
+		}
+	}
+}
+
 // period is after how many blocks an object is touched again where it was
 // touched before; +Inf: never.
 func (g *Graph) period(o *Object) float64 {
@@ -180,7 +203,7 @@ func (g *Graph) lines(o *Object, horizon float64) (fills, backs, past float64) {
 	if horizon < 1 {
 		perHead += 1 - min(float64(o.Element), line)/line
 	}
-	if o.Bytes <= cache.Bytes {
+	if max(o.Bytes, o.Company) <= cache.Bytes {
 		perHead = min(perHead, float64(o.Bytes)/line) // no line twice in one run
 	}
 	heads := o.heads()

@@ -27,6 +27,7 @@ type walk struct {
 	moved   string // what audio moves, held at a value, in C
 	inputs  int
 	buffers int
+	tables  int
 	beside  int     // bytes that the rest of a graph reads between two blocks
 	often   bool    // also where only a few are asked for
 	within  float64 // share by which the simulated cache may differ
@@ -37,6 +38,10 @@ type walk struct {
 // acceptance is 10 % for what goes in order and 20 % for several taps.
 func TestLinesAgainstCachegrind(t *testing.T) {
 	const stream, tap = 0.10, 0.20
+	// The passes of a transform fetch its frame once or in each of them, by the model: of
+	// a short frame some is still there from the last, and of a long one some stays between
+	// the passes.
+	const frames = 0.5
 	plain := []string{"INTERPOLATION_NONE", "FORMAT_FLOAT32"}
 	short := []string{"INTERPOLATION_NONE", "FORMAT_INT16"}
 	straight := []string{"INTERPOLATION_LINEAR", "FORMAT_FLOAT32"}
@@ -59,6 +64,11 @@ func TestLinesAgainstCachegrind(t *testing.T) {
 		{name: "a plate that the rest of the graph throws out", node: "{block: plate-reverb}", params: "1.8f, 0.0005f, 0.9995f, 1, 0", defines: plain, buffers: 13, beside: 65536, within: tap, often: true},
 		{name: "four combs", node: "{block: four-comb-reverb}", params: "1", defines: floats, buffers: 6, within: stream},
 		{name: "eight combs", node: "{block: eight-comb-reverb}", params: "1, 0.2f", defines: floats, buffers: 24, inputs: 2, within: stream},
+		{name: "a convolution in partitions", node: "{block: convolution-reverb, response: 500 ms, partition: 256}", params: "0.5f, 1, 1", buffers: 5, tables: 2, within: stream},
+		{name: "a convolution that the rest of the graph throws out", node: "{block: convolution-reverb, response: 200 ms, partition: 128}", params: "0.2f, 0, 1", buffers: 5, tables: 2, beside: 65536, within: stream, often: true},
+		{name: "a spectral frame", node: "{block: spectral-frame, frame: 1024}", params: "1, 1", buffers: 3, tables: 2, within: frames},
+		{name: "a middling spectral frame", node: "{block: spectral-frame, frame: 2048}", params: "2, 1", buffers: 3, tables: 2, within: frames},
+		{name: "a long spectral frame", node: "{block: spectral-frame, frame: 4096}", params: "3, 1", buffers: 3, tables: 2, within: frames},
 		{name: "a network of eight lines", node: "{block: network-reverb, lines: 8}", params: "2, 0.2f, 1", defines: append([]string{"MATRIX_HADAMARD"}, floats...), buffers: 28, within: stream},
 	} {
 		t.Run(w.name, func(t *testing.T) {
@@ -98,7 +108,7 @@ func (w *walk) modelled(t *testing.T) float64 {
 		here.Objects = append(here.Objects, o)
 		here.Placement.Bank = append(here.Placement.Bank, 0)
 	}
-	for _, o := range e.Objects {
+	for _, o := range append(e.Objects, e.Constants.Tables...) {
 		if o.Node == 2 {
 			add(o)
 		}
@@ -115,8 +125,9 @@ func (w *walk) modelled(t *testing.T) float64 {
 	}
 	fills, horizon := 0.0, here.horizon()
 	for i := range here.Objects[:mine] {
-		f, _, _ := here.Graph.lines(&here.Objects[i], horizon)
-		fills += f
+		o := &here.Objects[i]
+		f, _, _ := here.Graph.lines(o, horizon)
+		fills += f * float64(g.BlockSize) / here.Graph.stretch(o)
 	}
 	if w.beside > 0 { // what is thrown out with the buffers
 		for i := range here.Objects[mine : len(here.Objects)-1] {
@@ -160,6 +171,13 @@ int main(int argc, char **argv) {
 // cache, less those of the rest of the graph.
 func (w *walk) simulated(t *testing.T) float64 {
 	block := regexp.MustCompile(`block: ([a-z-]+)`).FindStringSubmatch(w.node)[1]
+	fill := "" // its tables
+	for n := range w.tables {
+		fill += fmt.Sprintf(`  buffers[%[3]d] = arena + at;
+  at += (%[1]s_table_bytes(&env, &params, %[2]d) + 31) / 32 * 32;
+  %[1]s_table_fill(&env, &params, %[2]d, buffers[%[3]d]);
+`, strings.ReplaceAll(block, "-", "_"), n, w.buffers+n)
+	}
 	c := fmt.Sprintf(`#include %[1]q
 #include <stdlib.h>
 static _Alignas(4096) char arena[1 << 22];
@@ -176,7 +194,7 @@ int main(int argc, char **argv) {
     buffers[b] = arena + at;
     at += (%[3]s_buffer_bytes(&env, &params, b) + 31) / 32 * 32;
   }
-  %[3]s_state *state = (void *)(arena + at);
+%[9]s  %[3]s_state *state = (void *)(arena + at);
   %[3]s_start(state, &env, &params, buffers);
   const float *in[] = {signal[0], %[6]s};
   float *out[] = {signal[2], signal[3], signal[4], signal[5]};
@@ -189,7 +207,7 @@ int main(int argc, char **argv) {
   }
 }
 `, absolute(t, "../blocks/kernels/"+block+".c"), max(w.inputs, 1), strings.ReplaceAll(block, "-", "_"), w.params, max(w.buffers, 1),
-		map[bool]string{true: "signal[6]", false: "signal[1]"}[w.moved != ""], map[bool]string{true: w.moved, false: "0"}[w.moved != ""], w.beside)
+		map[bool]string{true: "signal[6]", false: "signal[1]"}[w.moved != ""], map[bool]string{true: w.moved, false: "0"}[w.moved != ""], w.beside, fill)
 	var flags []string
 	for _, d := range w.defines {
 		flags = append(flags, "-D"+d)

@@ -127,6 +127,14 @@ func (e *Estimate) memory(placeSteps int) []flashItem {
 		e.overlay()
 	}
 	e.pools(state, controls)
+	var all []*Object
+	for i := range e.Objects {
+		all = append(all, &e.Objects[i])
+	}
+	for i := range e.Constants.Tables {
+		all = append(all, &e.Constants.Tables[i])
+	}
+	keepCompany(all)
 	e.Placement = g.place(e.Objects, &e.Constants, placeSteps)
 	return flash
 }

@@ -57,8 +57,9 @@ type Object struct {
 	Reads, Writes float64 // accesses a sample
 	Element       blocks.Bytes
 	Pattern       blocks.Pattern
-	Heads         float64 // places at which it is touched; 0: one
-	blocks.Turn           // in which it is touched all at once
+	Heads         float64      // places at which it is touched; 0: one
+	blocks.Turn                // in which it is touched all at once
+	Company       blocks.Bytes // all that is walked round again and again in the same turn, itself within; 0: it is not
 }
 
 // traffic is accesses a sample and byte: what gains most from a fast bank.
