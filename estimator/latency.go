@@ -1,6 +1,10 @@
 package estimator
 
-import "elbowroom/blocks"
+import (
+	"slices"
+
+	"elbowroom/blocks"
+)
 
 // Latency is the time from an input to an output, as a sum of parts.
 type Latency struct {
@@ -25,7 +29,7 @@ func (l Latency) Samples() float64 {
 
 // latency follows the longest path from an audio input to an audio output. A
 // graph without an audio input answers to its controls and gates, which are
-// read once a block.
+// read once a block; the path begins where sound is made.
 func (e *Estimate) latency() {
 	g := e.Graph
 	const unreached = -1
@@ -34,10 +38,11 @@ func (e *Estimate) latency() {
 		longest[i], before[i] = unreached, unreached
 	}
 	output := unreached
+	hears := slices.ContainsFunc(g.Nodes, func(n *Node) bool { return n.demand.Jacks["audio_in"] > 0 })
 	for _, step := range e.Schedule.Steps {
 		i := step.Node
 		n := g.Nodes[i]
-		if n.demand.Jacks["audio_in"] > 0 {
+		if n.demand.Jacks["audio_in"] > 0 || !hears && !n.listens() {
 			longest[i] = 0
 		}
 		for _, in := range n.Inputs {
@@ -61,21 +66,28 @@ func (e *Estimate) latency() {
 			l.Parts = append(l.Parts, LatencyPart{what, samples})
 		}
 	}
-	if longest[output] == unreached {
-		l.From = "controls"
-		add("wait for the next block", float64(g.BlockSize))
-	} else {
-		var path []int
+	var path []int
+	if longest[output] != unreached {
 		for i := output; i >= 0; i = before[i] {
 			path = append([]int{i}, path...)
 		}
+	}
+	if hears && len(path) > 0 {
 		l.From = g.Nodes[path[0]].Name
 		add("input converter", g.Board.Converter.In)
 		add("input block", float64(g.BlockSize))
-		for _, i := range path {
-			add(g.Nodes[i].Name, g.Nodes[i].demand.Latency)
-		}
+	} else {
+		l.From = "controls"
+		add("wait for the next block", float64(g.BlockSize))
+	}
+	for _, i := range path {
+		add(g.Nodes[i].Name, g.Nodes[i].demand.Latency)
 	}
 	add("output block", float64(g.BlockSize))
 	add("output converter", g.Board.Converter.Out)
+}
+
+// listens tells whether sound comes into a node.
+func (n *Node) listens() bool {
+	return slices.ContainsFunc(n.Inputs, func(in Input) bool { return in.Port.Kind == blocks.Audio && len(in.Sources) > 0 })
 }

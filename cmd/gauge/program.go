@@ -259,8 +259,9 @@ func (p *program) places() []extent {
 // compareCycles tells the cycles of the estimate beside those of the program.
 func (p *program) compareCycles(cmp *comparison, list []spent, costliest bool) {
 	e := p.estimate
-	for at := 0; at < len(list); at += blocksTimed {
-		mean, most := meanSpent(list[at : at+blocksTimed])
+	timed := p.blocksTimed()
+	for at := 0; at < len(list); at += timed {
+		mean, most := meanSpent(list[at : at+timed])
 		if costliest {
 			cmp.costly.truth = max(cmp.costly.truth, most)
 		} else {
@@ -287,7 +288,8 @@ func (p *program) compareCycles(cmp *comparison, list []spent, costliest bool) {
 			u := &cmp.units[n.number]
 			copies := float64(n.copies)
 			u.ordinary.estimate += n.demand.Mean.Value * copies
-			u.costly.estimate += n.demand.Worst.Value * copies
+			due, _ := e.Due(i)
+			u.costly.estimate += n.demand.Worst.Value*copies + due.Value
 			rest := &cmp.units[len(p.units)]
 			rest.ordinary.estimate += e.Nodes[i].Mean.Value - n.demand.Mean.Value*copies
 			rest.costly.estimate += e.Nodes[i].Worst.Value - n.demand.Worst.Value*copies

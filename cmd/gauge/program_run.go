@@ -13,12 +13,37 @@ import (
 )
 
 // Blocks of time that are worked through before any is timed, and that are
-// timed, in each scene: house judgement, so that knobs have begun to move and
-// every wave has come round.
+// timed at least and at most, in each scene: house judgement, so that knobs have
+// begun to move and every wave has come round.
 const (
 	blocksBefore = 4
-	blocksTimed  = 24
+	leastBlocks  = 24
+	mostBlocks   = 128
 )
+
+// blocksTimed is how many blocks are timed in each scene: so many that work which
+// falls due at known samples comes round whole.
+func (p *program) blocksTimed() int {
+	round := 1
+	for i := range p.estimate.Nodes {
+		for _, h := range p.estimate.Nodes[i].Hops {
+			every := int(h.Every)
+			period := every / commonDivisor(every, p.graph.BlockSize) // in blocks
+			round = round / commonDivisor(round, period) * period
+		}
+	}
+	if round > mostBlocks {
+		return leastBlocks
+	}
+	return (leastBlocks + round - 1) / round * round
+}
+
+func commonDivisor(a, b int) int {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
+}
 
 // harness is the C file that runs the program and feeds its jacks. It calls mark
 // before and after each block that is timed. Where the program has hooks, what
@@ -218,7 +243,7 @@ func (w *writer) sizes() {
 func (w *writer) measureAll() {
 	w.p("static __attribute__((noinline)) void measure(void) {\n  sizes();")
 	w.p("  for (program_scene = 0; program_scene < %d; program_scene++) {\n    prepare();", max(1, len(w.graph.Scenes)))
-	w.p("    float ticks = 0;\n    for (turn = 0; turn < %d; turn++) {", blocksBefore+blocksTimed)
+	w.p("    float ticks = 0;\n    for (turn = 0; turn < %d; turn++) {", blocksBefore+w.blocksTimed())
 	w.p("      ticks += %sf;\n      program_ticks = (uint32_t)ticks;\n      ticks -= (float)program_ticks;", float(w.program.ticks()))
 	w.p("      program_half = turn & 1;\n      feed();")
 	w.p("      if (turn >= %d) mark();\n      program_block();\n      if (turn >= %d) mark();\n    }\n  }\n}\n", blocksBefore, blocksBefore)
@@ -442,7 +467,7 @@ func (p *program) run(w *workshop, elf, plugin string) ([]spent, int, error) {
 	if err := p.compareSizes(said); err != nil {
 		return nil, 0, err
 	}
-	if want := 2 * blocksTimed * max(1, len(p.graph.Scenes)); watch.marks != want {
+	if want := 2 * p.blocksTimed() * max(1, len(p.graph.Scenes)); watch.marks != want {
 		return nil, 0, fmt.Errorf("the program marked %d ends of blocks in place of %d", watch.marks, want)
 	}
 	if watch.traces != nil {
