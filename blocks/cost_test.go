@@ -90,7 +90,7 @@ func TestDemandMemory(t *testing.T) {
 	if !slices.Equal(d.Buffers, []BufferDemand{line}) {
 		t.Errorf("buffers are %+v, want the line of 0.5 s x 48000 Hz x 4 bytes alone", d.Buffers)
 	}
-	if want := []TableDemand{{Key: "curve-1-wide-0.5 s", Bytes: 132}}; !slices.Equal(d.Tables, want) {
+	if want := []TableDemand{{Name: "curve", Key: "curve-1-wide-0.5 s", Bytes: 132}}; !slices.Equal(d.Tables, want) {
 		t.Errorf("tables are %+v, want %+v", d.Tables, want)
 	}
 	if d.Jacks["knob"] != 1 || d.Jacks["led"] != 1 {
@@ -115,7 +115,7 @@ func TestDemandMemory(t *testing.T) {
 	if !slices.Equal(d.Buffers, []BufferDemand{line, first, second}) {
 		t.Errorf("buffers are %+v, want the line of 24000 x 2 bytes x 2 channels and two combs of 400 and 800", d.Buffers)
 	}
-	if want := []TableDemand{{Key: "curve-2-narrow-0.5 s", Bytes: 132}, {Key: "scratch", Bytes: 8, Copied: true}}; !slices.Equal(d.Tables, want) {
+	if want := []TableDemand{{Name: "curve", Key: "curve-2-narrow-0.5 s", Bytes: 132}, {Name: "scratch", Key: "scratch", Bytes: 8, Copied: true}}; !slices.Equal(d.Tables, want) {
 		t.Errorf("tables are %+v, want %+v", d.Tables, want)
 	}
 
