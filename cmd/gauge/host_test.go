@@ -153,8 +153,15 @@ func cloned[V any](m map[string]V) map[string]V {
 var compiled = struct {
 	sync.Mutex
 	folder   string
-	programs map[string]string
-}{programs: map[string]string{}}
+	programs map[string]*hostProgram
+}{programs: map[string]*hostProgram{}}
+
+// hostProgram is compiled by the first test that asks for it; the others wait.
+type hostProgram struct {
+	once sync.Once
+	base string // its path, and that of its source without .c
+	err  error
+}
 
 func TestMain(m *testing.M) {
 	folder, err := os.MkdirTemp("", "kernels")
@@ -174,19 +181,24 @@ func (h *hosted) compile(t *testing.T) string {
 	text := h.program()
 	key := strings.Join(flags, " ") + text
 	compiled.Lock()
-	defer compiled.Unlock()
-	if program, ok := compiled.programs[key]; ok {
-		return program
+	p, known := compiled.programs[key]
+	if !known {
+		p = &hostProgram{base: filepath.Join(compiled.folder, fmt.Sprintf("%s-%d", h.Block, len(compiled.programs)))}
+		compiled.programs[key] = p
 	}
-	base := filepath.Join(compiled.folder, fmt.Sprintf("%s-%d", h.Block, len(compiled.programs)))
-	if err := os.WriteFile(base+".c", []byte(text), 0o644); err != nil {
-		t.Fatal(err)
+	compiled.Unlock()
+	p.once.Do(func() {
+		if p.err = os.WriteFile(p.base+".c", []byte(text), 0o644); p.err != nil {
+			return
+		}
+		if out, err := exec.Command("cc", append(flags, p.base+".c", "-o", p.base, "-lm")...).CombinedOutput(); err != nil {
+			p.err = fmt.Errorf("with %s:\n%s", strings.Join(flags, " "), out)
+		}
+	})
+	if p.err != nil {
+		t.Fatalf("The kernel of %s does not compile for the host: %v", h.Block, p.err)
 	}
-	if out, err := exec.Command("cc", append(flags, base+".c", "-o", base, "-lm")...).CombinedOutput(); err != nil {
-		t.Fatalf("The kernel of %s does not compile for the host with %s:\n%s", h.Block, strings.Join(flags, " "), out)
-	}
-	compiled.programs[key] = base
-	return base
+	return p.base
 }
 
 // defines are the compiler's flags for the choices and the style.

@@ -6,6 +6,7 @@ import (
 )
 
 func TestAdditiveEquation(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		pitch, tilt float64
 		partials    int
@@ -38,6 +39,7 @@ func TestAdditiveEquation(t *testing.T) {
 }
 
 func TestAdditiveHoldsItsLevel(t *testing.T) {
+	t.Parallel()
 	// A pointer that was not held to its length would stray over a million samples.
 	const frames = 1 << 20
 	y := render(t, rendering{Block: "additive", BlockSize: 512, Frames: frames, Params: map[string]float64{"pitch": 997, "partials": 1}})["out"][0]
@@ -51,6 +53,7 @@ func TestAdditiveHoldsItsLevel(t *testing.T) {
 }
 
 func TestAdditiveSync(t *testing.T) {
+	t.Parallel()
 	free := rendering{Block: "additive", BlockSize: 48, Frames: 480, Params: map[string]float64{"pitch": 313}}
 	synced := free
 	synced.Events = map[string]map[int][]event{"sync": {5: {{0, 1}}, 6: {{0, 0}}}}
@@ -66,6 +69,7 @@ func TestAdditiveSync(t *testing.T) {
 }
 
 func TestDustEquation(t *testing.T) {
+	t.Parallel()
 	const frames = 1 << 16
 	for _, density := range []float64{20, 3000, 19999} {
 		y := render(t, rendering{Block: "dust", BlockSize: 512, Frames: frames, Params: map[string]float64{"density": density}})["out"][0]

@@ -37,6 +37,7 @@ func allocated(t *testing.T, voices int, notes []uint32) (gates [8][][2]float32,
 // A story worked by hand: three keys, the fourth takes the oldest voice, whose
 // own key then lets go in vain.
 func TestVoiceAllocatorTakesTheOldest(t *testing.T) {
+	t.Parallel()
 	notes := []uint32{
 		aNote(60, 100), aNote(64, 90), aNote(67, 80), // one voice each
 		aNote(72, 70), // all three sound: the first, of 60
@@ -72,6 +73,7 @@ func TestVoiceAllocatorTakesTheOldest(t *testing.T) {
 
 // Any notes, against a row of voices kept in the order in which they changed.
 func TestVoiceAllocatorAgainstARow(t *testing.T) {
+	t.Parallel()
 	random := rand.New(rand.NewPCG(3, 11))
 	for _, voices := range []int{1, 2, 5, 8} {
 		var notes []uint32
@@ -116,6 +118,7 @@ func TestVoiceAllocatorAgainstARow(t *testing.T) {
 }
 
 func TestClockMultiplier(t *testing.T) {
+	t.Parallel()
 	const start, period = 100, 4807 // no multiple of what divides it
 	for _, multiply := range []int{1, 2, 3, 7, 64} {
 		out := render(t, rendering{
@@ -139,6 +142,7 @@ func TestClockMultiplier(t *testing.T) {
 
 // What divides by as much as was multiplied gives the clock back.
 func TestClockMultiplierUndoesTheDivider(t *testing.T) {
+	t.Parallel()
 	var clocks []int
 	for k := range 25 {
 		clocks = append(clocks, 30+1201*k)
@@ -160,6 +164,7 @@ func TestClockMultiplierUndoesTheDivider(t *testing.T) {
 }
 
 func TestClockMultiplierBunches(t *testing.T) {
+	t.Parallel()
 	got := render(t, rendering{
 		Block: "clock-multiplier", Params: map[string]float64{"multiply": 4}, Frames: 4800, Events: clocked(0, 1200, 1800),
 	})["ticks"][0]

@@ -6,6 +6,7 @@ import (
 )
 
 func TestAutomaticGainLevels(t *testing.T) {
+	t.Parallel()
 	// A steady sound comes out at the target, unless the greatest gain does not
 	// reach; below the quiet level the gain is that of the start, from full scale.
 	const target, most, quiet = -10, 20, -50
@@ -26,6 +27,7 @@ func TestAutomaticGainLevels(t *testing.T) {
 }
 
 func TestAutomaticGainTimes(t *testing.T) {
+	t.Parallel()
 	// The level nears a steady swing by exp(-t / time), the closed form of a
 	// one-pole, from full scale down, up, and not at all in a pause.
 	const attack, release, step = 0.03, 0.2, 9600
@@ -51,6 +53,7 @@ func TestAutomaticGainTimes(t *testing.T) {
 }
 
 func TestAutomaticGainLinksChannels(t *testing.T) {
+	t.Parallel()
 	// The louder channel sets the gain of both; silence stays silent.
 	loud, soft := steadySound(-20, 4800), steadySound(-40, 4800)
 	y := render(t, rendering{

@@ -10,6 +10,7 @@ import (
 // What lies in the halves comes out in order and begins again, for one channel
 // and for two, in blocks that do and do not divide a half, and sample by sample.
 func TestCardStreamPlaysBothHalves(t *testing.T) {
+	t.Parallel()
 	for _, format := range []string{"int16", "float32"} {
 		for _, channels := range []int{1, 2} {
 			for _, blockSize := range []int{48, 64} {

@@ -15,6 +15,7 @@ func steadySound(decibels float64, frames int) []float32 {
 }
 
 func TestCompressorCurve(t *testing.T) {
+	t.Parallel()
 	// The static curve of a hard knee: below the threshold what goes in comes
 	// out, above it one decibel for every ratio decibels; makeup on all.
 	for _, c := range []struct {
@@ -46,6 +47,7 @@ func TestCompressorCurve(t *testing.T) {
 }
 
 func TestCompressorSoftKnee(t *testing.T) {
+	t.Parallel()
 	// The parabola of Giannoulis, Massberg and Reiss, 2012: within half a width W
 	// of the threshold T the level x goes to x + (1/R - 1)(x - T + W/2)^2 / (2 W).
 	const threshold, ratio, width = -20, 3, 12
@@ -77,6 +79,7 @@ func TestCompressorSoftKnee(t *testing.T) {
 }
 
 func TestCompressorTimes(t *testing.T) {
+	t.Parallel()
 	// Behind a step the reduction in decibels nears its end by exp(-t / time):
 	// the closed form of a one-pole. Full scale over -20 dB at 2 to 1 is 10 dB.
 	const attack, release, step = 0.02, 0.1, 9600
@@ -98,6 +101,7 @@ func TestCompressorTimes(t *testing.T) {
 }
 
 func TestCompressorLinksChannels(t *testing.T) {
+	t.Parallel()
 	// The louder channel turns both down by the same factor; silence stays
 	// silent, and makes no number of it that is none.
 	loud, soft := steadySound(0, 4800), steadySound(-30, 4800)

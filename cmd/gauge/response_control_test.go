@@ -30,6 +30,7 @@ func checkClose(t *testing.T, what string, got []float32, want func(n int) float
 }
 
 func TestADSRSegments(t *testing.T) {
+	t.Parallel()
 	// Periods of 1 ms. The attack passes the top in the period after 10.5 ms;
 	// the gate closes before period 300.
 	const top, closed = 11, 300
@@ -63,6 +64,7 @@ func TestADSRSegments(t *testing.T) {
 }
 
 func TestADSRGateOpensAgain(t *testing.T) {
+	t.Parallel()
 	got := periodic(t, rendering{
 		Block: "adsr", Params: map[string]float64{"attack": 0.02, "release": 0.3},
 		Events: map[string]map[int][]event{"gate": {0: {{0, 1}}, 100: {{0, 0}}, 110: {{0, 1}}}},
@@ -75,6 +77,7 @@ func TestADSRGateOpensAgain(t *testing.T) {
 }
 
 func TestLFOShapes(t *testing.T) {
+	t.Parallel()
 	const periods = 400 // 2.5 Hz at 1 kHz: one turn
 	phase := func(n int) float64 { return math.Mod(float64(n)/periods, 1) }
 	for shape, want := range map[string]func(p float64) float64{
@@ -102,6 +105,7 @@ func TestLFOShapes(t *testing.T) {
 }
 
 func TestLFORandom(t *testing.T) {
+	t.Parallel()
 	got := periodic(t, rendering{Block: "lfo", Choices: map[string]string{"shape": "random"}, Params: map[string]float64{"frequency": 62.5}}, make([]float32, 16*500))["out"][0]
 	seed, sum := uint32(0), 0.0
 	for n, y := range got {
@@ -120,6 +124,7 @@ func TestLFORandom(t *testing.T) {
 }
 
 func TestLFOReset(t *testing.T) {
+	t.Parallel()
 	got := periodic(t, rendering{
 		Block: "lfo", Choices: map[string]string{"shape": "saw"}, Params: map[string]float64{"frequency": 62.5},
 		Events: map[string]map[int][]event{"reset": {5: {{0, 1}}, 9: {{0, 0}}}},
@@ -132,6 +137,7 @@ func TestLFOReset(t *testing.T) {
 }
 
 func TestSlewSlopes(t *testing.T) {
+	t.Parallel()
 	goal := make([]float32, 300)
 	for n := range goal {
 		if n < 100 {
@@ -150,6 +156,7 @@ func TestSlewSlopes(t *testing.T) {
 }
 
 func TestControlUpdates(t *testing.T) {
+	t.Parallel()
 	// An update before the first period is the same as a start with its values.
 	in := filterHiss(60, 1, 5)
 	for _, c := range []struct {
@@ -187,6 +194,7 @@ func TestControlUpdates(t *testing.T) {
 }
 
 func TestEnvelopeFollowerTimes(t *testing.T) {
+	t.Parallel()
 	// exp(-1/(tau fs)) at 48 kHz as reference page dsp 4.4 has it.
 	for tau, kept := range map[float64]float64{0.001: 0.97938218, 0.01: 0.99791884, 0.1: 0.99979169} {
 		for _, detector := range []string{"peak", "rms"} {
@@ -211,6 +219,7 @@ func TestEnvelopeFollowerTimes(t *testing.T) {
 }
 
 func TestEnvelopeFollowerChannels(t *testing.T) {
+	t.Parallel()
 	// With both times far below a sample the level is what is detected.
 	x := [][]float32{{0.1, -0.6}, {-0.3, 0.2}}
 	for detector, want := range map[string][]float64{
@@ -226,6 +235,7 @@ func TestEnvelopeFollowerChannels(t *testing.T) {
 }
 
 func TestControlOneSample(t *testing.T) {
+	t.Parallel()
 	// What is handed on at the end of a block is the same, bit for bit, whether
 	// the samples came by the block or one at a time.
 	const frames = 480
@@ -258,6 +268,7 @@ func TestControlOneSample(t *testing.T) {
 }
 
 func TestSampleAndHold(t *testing.T) {
+	t.Parallel()
 	x := make([]float32, 5*48)
 	for i := range x {
 		x[i] = float32(i)
@@ -273,6 +284,7 @@ func TestSampleAndHold(t *testing.T) {
 }
 
 func TestPitchQuantiserScales(t *testing.T) {
+	t.Parallel()
 	// The notes of the scales by any text on harmony; nearest note, and halfway
 	// down as the kernel says.
 	for scale, notes := range map[string][]int{
@@ -305,6 +317,7 @@ func TestPitchQuantiserScales(t *testing.T) {
 }
 
 func TestStepSequenceOrder(t *testing.T) {
+	t.Parallel()
 	clocks := map[int][]event{}
 	for block := range 12 {
 		clocks[block] = []event{{uint32(block), 1}}
@@ -335,6 +348,7 @@ func clocked(moments ...int) map[string]map[int][]event {
 }
 
 func TestClockDivider(t *testing.T) {
+	t.Parallel()
 	const spacing = 4800 + 7
 	var clocks []int
 	for k := range 13 {
@@ -353,6 +367,7 @@ func TestClockDivider(t *testing.T) {
 }
 
 func TestClockFollower(t *testing.T) {
+	t.Parallel()
 	// A clock of 1000 ms by 1, 2, 3, 4 gives ticks 1000, 500, 333.3 and 250 ms
 	// apart: common practice and arithmetic.
 	const start = 100
@@ -376,6 +391,7 @@ func TestClockFollower(t *testing.T) {
 }
 
 func TestClockFollowerBunches(t *testing.T) {
+	t.Parallel()
 	got := render(t, rendering{
 		Block: "clock-follower", Params: map[string]float64{"multiply": 4}, Frames: 4800,
 		Events: clocked(0, 1200, 1800),
@@ -388,6 +404,7 @@ func TestClockFollowerBunches(t *testing.T) {
 }
 
 func TestAudioConversion(t *testing.T) {
+	t.Parallel()
 	words := []float32{0, 1, -1, 0x7fffff, -0x800000, 0x7fffff00, -0x80000000, 0x123456, -0x65432100}
 	in := render(t, rendering{Block: "audio-in", BlockSize: 9, Frames: 9, Inputs: map[string][][]float32{"audio_in": {words}}})["out"][0]
 	for i, w := range words {
@@ -415,6 +432,7 @@ func TestAudioConversion(t *testing.T) {
 }
 
 func TestAudioChannelsTakeTurns(t *testing.T) {
+	t.Parallel()
 	words := []float32{1 << 30, -1 << 30, 1 << 29, -1 << 29}
 	in := render(t, rendering{Block: "audio-in", Channels: 2, BlockSize: 2, Frames: 2, Inputs: map[string][][]float32{"audio_in": {words}}})["out"]
 	if !slices.Equal(in[0], []float32{0.5, 0.25}) || !slices.Equal(in[1], []float32{-0.5, -0.25}) {
@@ -427,12 +445,14 @@ func TestAudioChannelsTakeTurns(t *testing.T) {
 }
 
 func TestKnobSmooths(t *testing.T) {
+	t.Parallel()
 	turned := slices.Repeat([]float32{4095}, 100)
 	got := periodic(t, rendering{Block: "knob", Params: map[string]float64{"smoothing": 0.02}, Inputs: map[string][][]float32{"knob": {turned}}}, turned)["out"][0]
 	checkClose(t, "A knob turned up", got, func(n int) float64 { return 1 - math.Exp(-float64(n+1)/20) }, 1e-6, "1 - exp(-t/smoothing)")
 }
 
 func TestControlVoltages(t *testing.T) {
+	t.Parallel()
 	words := []float32{0, 819, 2048, 4095}
 	in := periodic(t, rendering{Block: "cv-in", Inputs: map[string][][]float32{"cv_in": {words}}}, words)["out"][0]
 	// 12 bits over 5 V, one for a volt: 5/4096 a step, as the catalog says of it.
@@ -444,6 +464,7 @@ func TestControlVoltages(t *testing.T) {
 }
 
 func TestLight(t *testing.T) {
+	t.Parallel()
 	got := periodic(t, rendering{Block: "led"}, []float32{-1, 0, 0.25, 0.5, 1, 7})["led"][0]
 	// 4095 v^2, rounded: 255.94 and 1023.75.
 	if want := []float32{0, 0, 256, 1024, 4095, 4095}; !slices.Equal(got, want) {
@@ -452,6 +473,7 @@ func TestLight(t *testing.T) {
 }
 
 func TestGates(t *testing.T) {
+	t.Parallel()
 	port := []float32{0, 1, 1, 3, 2, 1, 0, 0}
 	got := render(t, rendering{Block: "gate-in", Frames: 48 * len(port), Inputs: map[string][][]float32{"gate_in": {port}}})["out"]
 	// Edges of the lowest bit, at the beginning of the block.
@@ -473,6 +495,7 @@ func TestGates(t *testing.T) {
 }
 
 func TestButtonBounce(t *testing.T) {
+	t.Parallel()
 	var port []float32
 	hold := func(periods int, level float32) { port = append(port, slices.Repeat([]float32{level}, periods)...) }
 	hold(10, 0)

@@ -22,6 +22,7 @@ func recordedRoom(length int, room uint32) []float64 {
 
 // Convolution against the plain sum over the response, one partition late.
 func TestConvolutionIsThePlainSum(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		partition string
 		size      int
@@ -53,6 +54,7 @@ func TestConvolutionIsThePlainSum(t *testing.T) {
 }
 
 func TestConvolutionStyles(t *testing.T) {
+	t.Parallel()
 	in := [][]float32{filterHiss(2000, 0.2, 83), filterHiss(2000, 0.2, 84)}
 	r := rendering{
 		Block: "convolution-reverb", Choices: map[string]string{"partition": "128"}, Channels: 2, Frames: 2000,

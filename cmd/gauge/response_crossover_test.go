@@ -24,6 +24,7 @@ var crossoverBands = map[string]struct{ low, high, sum func(s complex128) comple
 }
 
 func TestCrossoverBands(t *testing.T) {
+	t.Parallel()
 	for order, want := range crossoverBands {
 		for _, c := range []struct {
 			cutoff      float64

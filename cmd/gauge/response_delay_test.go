@@ -46,6 +46,7 @@ func checkEchoes(t *testing.T, what string, got []float32, want map[int]float64,
 }
 
 func TestDelayEchoes(t *testing.T) {
+	t.Parallel()
 	for _, interpolation := range []string{"none", "linear", "cubic"} {
 		for _, format := range lineFormats {
 			for _, c := range []struct {
@@ -96,6 +97,7 @@ var interpolationWeights = map[string]func(f float64) [4]float64{
 }
 
 func TestDelayInterpolation(t *testing.T) {
+	t.Parallel()
 	for interpolation, weights := range interpolationWeights {
 		for _, f := range []float64{0.125, 0.25, 0.375, 0.75, 0.875} {
 			for _, block := range []string{"delay", "cross-fed-delay"} {
@@ -116,6 +118,7 @@ func TestDelayInterpolation(t *testing.T) {
 }
 
 func TestDelayInterpolationSNR(t *testing.T) {
+	t.Parallel()
 	// The catalog's interpolation_snr: RMS over all fractions at 1 kHz and 48
 	// kHz, computed from the ideal transfer functions. Of no interpolation it
 	// gives 22 dB for a time that is cut to whole samples; the kernel rounds,
@@ -142,6 +145,7 @@ func TestDelayInterpolationSNR(t *testing.T) {
 }
 
 func TestDelayQuantisation(t *testing.T) {
+	t.Parallel()
 	// W.R. Bennett, Bell System Technical Journal 27, 1948: a full-scale sine
 	// over uniform rounding noise is 6.0206 x 16 + 1.7609 = 98.09 dB.
 	const frames, delay = 48000, 10
@@ -168,6 +172,7 @@ func TestDelayQuantisation(t *testing.T) {
 }
 
 func TestDelayHoldsAtFullScale(t *testing.T) {
+	t.Parallel()
 	loud := []float32{2, -3, 0.5}
 	got := render(t, rendering{Block: "delay", Choices: map[string]string{"format": "int16"}, Frames: 48, Params: map[string]float64{"time": 4.0 / 48000}, Inputs: map[string][][]float32{"in": {loud}}})["out"][0]
 	if want := []float32{32767.0 / 32768, -1, 0.5}; !slices.Equal(got[4:7], want) {
@@ -176,6 +181,7 @@ func TestDelayHoldsAtFullScale(t *testing.T) {
 }
 
 func TestCrossFedDelayEchoes(t *testing.T) {
+	t.Parallel()
 	for _, interpolation := range []string{"none", "linear", "cubic"} {
 		for _, format := range lineFormats {
 			out := knock(t, rendering{
@@ -191,6 +197,7 @@ func TestCrossFedDelayEchoes(t *testing.T) {
 }
 
 func TestCombEchoes(t *testing.T) {
+	t.Parallel()
 	for _, format := range lineFormats {
 		for _, c := range []struct{ samples, decay float64 }{{480, 0.1}, {1440, 0.9}, {96, 0.03}} {
 			const rate = 48000
@@ -221,6 +228,7 @@ func TestCombEchoes(t *testing.T) {
 }
 
 func TestLowpassComb(t *testing.T) {
+	t.Parallel()
 	const samples, pole, decay, rate = 480, 0.4, 0.1, 48000.0
 	gain := math.Pow(10, -3*samples/(rate*decay))
 	for _, format := range lineFormats {
@@ -250,6 +258,7 @@ func TestLowpassComb(t *testing.T) {
 }
 
 func TestAllpassResponse(t *testing.T) {
+	t.Parallel()
 	const frames = 16384
 	for _, c := range []struct {
 		samples int
@@ -380,6 +389,7 @@ func checkLineStyles(t *testing.T, block string, rate float64, params, start map
 }
 
 func TestDelayStyles(t *testing.T) {
+	t.Parallel()
 	for _, taps := range []float64{1, 3} {
 		checkLineStyles(t, "delay", 48000, map[string]float64{"time": 0.002, "feedback": 0.5, "taps": taps}, nil)
 	}
@@ -390,6 +400,7 @@ func TestDelayStyles(t *testing.T) {
 }
 
 func TestDelayUpdate(t *testing.T) {
+	t.Parallel()
 	// An update to 40 samples before block 1 reads what block 0 wrote 40
 	// samples before.
 	x := filterHiss(96, 0.5, 5)

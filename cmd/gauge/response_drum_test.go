@@ -23,6 +23,7 @@ func falling(n int, seconds float64) float64 {
 }
 
 func TestKickDrumEquation(t *testing.T) {
+	t.Parallel()
 	// A parabola is 8 p (1 - 2 |p|) for p from -1/2 to 1/2 of a turn (reference page
 	// dsp 2.8); a polynomial of degree 5 misses the sine by 6.8e-5 at most.
 	waves := map[string]func(turns float64) float64{
@@ -53,6 +54,7 @@ func TestKickDrumEquation(t *testing.T) {
 }
 
 func TestSnareDrumEquation(t *testing.T) {
+	t.Parallel()
 	noise := whiteNoise(9600)
 	for _, filter := range []string{"bandpass", "none"} {
 		for _, c := range []struct{ pitch, ring, snares, decay, centre, q float64 }{
@@ -95,6 +97,7 @@ func secondOrder(x []float64, b, a [3]float64) []float64 {
 }
 
 func TestHatEquation(t *testing.T) {
+	t.Parallel()
 	roots := []float64{1, 2, 3, 5, 7, 11}
 	for _, squares := range []int{1, 2, 4, 6} {
 		for _, c := range []struct{ pitch, cutoff, decay float64 }{{390, 6000, 0.12}, {40, 200, 1}, {1999, 8000, 0.03}} {
@@ -131,6 +134,7 @@ func TestHatEquation(t *testing.T) {
 }
 
 func TestDrumsAreSilentUntilStruck(t *testing.T) {
+	t.Parallel()
 	for _, block := range []string{"kick-drum", "snare-drum", "hat"} {
 		silent := struck(block, nil, 480, nil)
 		silent.Events = nil
@@ -163,6 +167,7 @@ func TestDrumsAreSilentUntilStruck(t *testing.T) {
 }
 
 func TestDrumStyles(t *testing.T) {
+	t.Parallel()
 	for _, block := range []string{"kick-drum", "snare-drum", "hat"} {
 		checkStyles(t, block)
 	}

@@ -28,6 +28,7 @@ func contacts(quarters []int, hold int, bounce bool) []float32 {
 }
 
 func TestEncoderCountsSteps(t *testing.T) {
+	t.Parallel()
 	turn := func(quarter, times int) []int { return slices.Repeat([]int{quarter}, times) }
 	for name, c := range map[string]struct {
 		quarters      []int
@@ -60,6 +61,7 @@ func TestEncoderCountsSteps(t *testing.T) {
 // A contact must say the same four times, and in a Gray code it stays for two
 // quarters: of two control periods each they are seen, of one they are not.
 func TestEncoderReadsFourTimes(t *testing.T) {
+	t.Parallel()
 	for hold, want := range map[int]int{1: 0, 2: 2} {
 		words := contacts(slices.Repeat([]int{1}, 8), hold, false)
 		words = append(words, 0, 0, 0, 0)

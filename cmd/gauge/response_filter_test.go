@@ -104,6 +104,7 @@ var cookbookPrototypes = map[string]func(s complex128, q, a float64) complex128{
 }
 
 func TestBiquadResponse(t *testing.T) {
+	t.Parallel()
 	for _, kind := range slices.Sorted(maps.Keys(cookbookPrototypes)) {
 		for _, form := range []string{"direct", "transposed"} {
 			t.Run(kind+"/"+form, func(t *testing.T) {
@@ -136,6 +137,7 @@ func TestBiquadResponse(t *testing.T) {
 }
 
 func TestBiquadFormsAgree(t *testing.T) {
+	t.Parallel()
 	// The two forms compute one transfer function and differ by their
 	// round-off alone, which lies 109 to 113 dB below the sound at 500 Hz and
 	// 127 to 130 dB at 2000 Hz (reference page dsp 2.9).
@@ -160,6 +162,7 @@ func TestBiquadFormsAgree(t *testing.T) {
 }
 
 func TestOnePoleResponse(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		response    string
 		cutoff      float64
@@ -187,6 +190,7 @@ func TestOnePoleResponse(t *testing.T) {
 }
 
 func TestDCBlockerResponse(t *testing.T) {
+	t.Parallel()
 	// Coefficients of the public archive note in reference page dsp 3.1:
 	// 1 - 126/fs, 1 - 190/fs and 1 - 250/fs for 20, 30 and 40 Hz.
 	for _, c := range []struct{ cutoff, noted float64 }{{20, 126}, {30, 190}, {40, 250}} {
@@ -208,6 +212,7 @@ func TestDCBlockerResponse(t *testing.T) {
 }
 
 func TestStateVariableTrapezoidal(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		cutoff, q   float64
 		approximate bool
@@ -231,6 +236,7 @@ func TestStateVariableTrapezoidal(t *testing.T) {
 }
 
 func TestStateVariableChamberlin(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct{ cutoff, q float64 }{{50, 0.7071}, {1000, 0.7071}, {1000, 10}, {6000, 1}} {
 		outs := filterKnock(t, rendering{
 			Block: "state-variable", Choices: map[string]string{"form": "chamberlin"}, Frames: 32768,
@@ -258,6 +264,7 @@ func TestStateVariableChamberlin(t *testing.T) {
 }
 
 func TestStateVariableChamberlinLimit(t *testing.T) {
+	t.Parallel()
 	// The poles leave the unit circle where f^2 + 2 f / q = 4 (Jury's test on
 	// the two equations' characteristic polynomial). At q = 0.7071 that is near
 	// a sixth of the sample rate, as Chamberlin says.
@@ -298,6 +305,7 @@ func ladderKnock(t *testing.T, oversampling string, cutoff, resonance float64, a
 }
 
 func TestLadderSlope(t *testing.T) {
+	t.Parallel()
 	for _, oversampling := range []string{"1", "2"} {
 		for _, approximate := range []bool{false, true} {
 			h := ladderKnock(t, oversampling, 100, 0, approximate)
@@ -316,6 +324,7 @@ func TestLadderSlope(t *testing.T) {
 }
 
 func TestLadderTuning(t *testing.T) {
+	t.Parallel()
 	// The correction polynomials of Huovilainen hold the resonance at the
 	// cutoff; the 2 % allowed, a third of a semitone, is house judgement.
 	for _, c := range []struct {
@@ -336,6 +345,7 @@ func TestLadderTuning(t *testing.T) {
 }
 
 func TestLadderSings(t *testing.T) {
+	t.Parallel()
 	// Each of four poles loses the root of 2 at its corner, together a factor
 	// of 4, which a feedback of 4 r makes up for from r = 1 on.
 	for _, c := range []struct {
@@ -400,6 +410,7 @@ func firList(taps, design int, symmetric bool) []float64 {
 }
 
 func TestFIRResponse(t *testing.T) {
+	t.Parallel()
 	for _, symmetry := range []string{"none", "symmetric"} {
 		for _, taps := range []int{1, 2, 3, 4, 5, 31, 32, 512} {
 			const frames, design = 1200, 20
@@ -434,6 +445,7 @@ func TestFIRResponse(t *testing.T) {
 }
 
 func TestFIRLatency(t *testing.T) {
+	t.Parallel()
 	// A symmetric list delays every frequency by (N - 1) / 2 samples: what the
 	// catalog says, and algebra.
 	for _, taps := range []int{8, 33} {
@@ -532,6 +544,7 @@ func checkStyles(t *testing.T, block string) {
 }
 
 func TestFilterStyles(t *testing.T) {
+	t.Parallel()
 	for _, block := range []string{"one-pole", "dc-blocker", "biquad", "state-variable", "ladder", "fir"} {
 		t.Run(block, func(t *testing.T) { checkStyles(t, block) })
 	}

@@ -45,6 +45,7 @@ func fixedWord(word string, x float64) float64 {
 }
 
 func TestFixedConversion(t *testing.T) {
+	t.Parallel()
 	// A gain of 0.5, whose word is exact, shows what the conversions make of every
 	// kind of float: zeros, single steps and their halves, full scale and beyond,
 	// denormals, infinities.
@@ -75,6 +76,7 @@ func TestFixedConversion(t *testing.T) {
 }
 
 func TestFixedHalves(t *testing.T) {
+	t.Parallel()
 	// Four products of halves give the bits of a product of sixty-four, by the
 	// host's own arithmetic.
 	needTools(t, "cc")
@@ -112,6 +114,7 @@ int main(void) {
 }
 
 func TestFixedGain(t *testing.T) {
+	t.Parallel()
 	for word := range fixedWords {
 		for _, gain := range []float64{-16, -3.7, -1, 0, 0.001, 0.3, 1, 1.9, 2, 15.9, 16} {
 			// The gain as it is kept, a word and a shift; what of it is off is told as
@@ -155,6 +158,7 @@ func TestFixedGain(t *testing.T) {
 }
 
 func TestFixedMix(t *testing.T) {
+	t.Parallel()
 	for word := range fixedWords {
 		for _, channels := range []int{1, 2, 4} {
 			in, want := make([][]float32, channels), make([]float64, 3200)
@@ -196,6 +200,7 @@ func TestFixedMix(t *testing.T) {
 }
 
 func TestFixedMixStyles(t *testing.T) {
+	t.Parallel()
 	for _, block := range []string{"fixed-gain", "fixed-mix"} {
 		t.Run(block, func(t *testing.T) {
 			checkLineStyles(t, block, 48000, map[string]float64{"gain": 1.7}, map[string]float64{"gain": 0.2})

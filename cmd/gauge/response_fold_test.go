@@ -35,6 +35,7 @@ func foldedAlias(t *testing.T, r rendering) float64 {
 }
 
 func TestRectifierForms(t *testing.T) {
+	t.Parallel()
 	x := staircase()
 	for form, curve := range map[string]func(v float32) float32{
 		"half": func(v float32) float32 { return max(0, v) },
@@ -50,6 +51,7 @@ func TestRectifierForms(t *testing.T) {
 }
 
 func TestRectifierAlias(t *testing.T) {
+	t.Parallel()
 	// The Fourier series of a rectified sine, 4 / (pi (4 k^2 - 1)) for harmonic
 	// 2k; all above half the sample rate fold back, and no two come to lie on
 	// one frequency.
@@ -78,6 +80,7 @@ func TestRectifierAlias(t *testing.T) {
 func foldedStraight(v float64) float64 { return 2 / math.Pi * math.Asin(math.Sin(math.Pi/2*v)) }
 
 func TestWaveFolderCurves(t *testing.T) {
+	t.Parallel()
 	x := staircase()
 	sine := func(v float64) float64 { return math.Sin(math.Pi / 2 * v) }
 	for _, c := range []struct {
@@ -114,6 +117,7 @@ func TestWaveFolderCurves(t *testing.T) {
 }
 
 func TestWaveFolderHarmonics(t *testing.T) {
+	t.Parallel()
 	// sin(z sin a) = 2 sum of J_k(z) sin(k a) over the odd k: Jacobi and Anger.
 	const turns = 7
 	for _, method := range []string{"library", "polynomial"} {
@@ -143,6 +147,7 @@ func TestWaveFolderHarmonics(t *testing.T) {
 }
 
 func TestWaveFolderAlias(t *testing.T) {
+	t.Parallel()
 	// Levels of the catalog; those of the sine lie below the rounding to 24 bits
 	// and the residue of the polynomial.
 	for method, want := range map[string][2]float64{"library": {-160, -130}, "polynomial": {-160, -120}, "triangle": {-33.9, -32.9}} {
@@ -154,6 +159,7 @@ func TestWaveFolderAlias(t *testing.T) {
 }
 
 func TestRingModulatorProduct(t *testing.T) {
+	t.Parallel()
 	// The product formula: sin a sin b = (cos(a - b) - cos(a + b)) / 2.
 	x, carrier := make([]float32, 4800), make([]float32, 4800)
 	for i := range x {
@@ -169,6 +175,7 @@ func TestRingModulatorProduct(t *testing.T) {
 }
 
 func TestRingModulatorSwitched(t *testing.T) {
+	t.Parallel()
 	// A carrier that is only switched is a square wave: 4 / (pi k) of every odd
 	// k, each with its sum and its difference. 31 and 83 turns fill 3200 samples,
 	// so that what folds back has bins of its own.
@@ -227,6 +234,7 @@ func TestRingModulatorSwitched(t *testing.T) {
 }
 
 func TestRingModulatorStyles(t *testing.T) {
+	t.Parallel()
 	// Two channels, each with its own carrier, come out the same bits in whole
 	// blocks, one sample a call, and by the equation in single precision.
 	x := [][]float32{filterHiss(336, 1, 3), filterHiss(336, 1, 4)}
@@ -250,6 +258,7 @@ func TestRingModulatorStyles(t *testing.T) {
 }
 
 func TestFoldStyles(t *testing.T) {
+	t.Parallel()
 	for _, block := range []string{"rectifier", "wave-folder"} {
 		t.Run(block, func(t *testing.T) { checkStyles(t, block) })
 	}

@@ -46,6 +46,7 @@ func formantKnock(t *testing.T, vowel float64, formants int, approximate bool) [
 }
 
 func TestFormantResponse(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		vowel       float64
 		formants    int
@@ -67,6 +68,7 @@ func TestFormantResponse(t *testing.T) {
 }
 
 func TestFormantPeaks(t *testing.T) {
+	t.Parallel()
 	// A peak of the response lies at every formant of the table. Neighbours pull
 	// at it by less than half its bandwidth, and at its height by less than 3 dB:
 	// both bounds are our own.
@@ -91,6 +93,7 @@ func TestFormantPeaks(t *testing.T) {
 }
 
 func TestFormantGain(t *testing.T) {
+	t.Parallel()
 	// The catalog's greatest gain holds over all vowels and what lies between.
 	const told = 1.05
 	greatest := 0.0

@@ -28,6 +28,7 @@ func pattern(t *testing.T, clocks int, params map[string]float64, updates map[in
 }
 
 func TestEuclideanPatterns(t *testing.T) {
+	t.Parallel()
 	// Reference page dsp 4.4, after G. Toussaint 2005: E(3,8) is the tresillo.
 	for _, c := range []struct {
 		beats, steps int
@@ -59,6 +60,7 @@ func TestEuclideanPatterns(t *testing.T) {
 }
 
 func TestEuclideanPatternMoves(t *testing.T) {
+	t.Parallel()
 	// A pattern that is moved goes on from the step where it is, and from the
 	// beginning where that step is gone.
 	for _, c := range []struct {
@@ -73,6 +75,7 @@ func TestEuclideanPatternMoves(t *testing.T) {
 }
 
 func TestEuclideanPatternGate(t *testing.T) {
+	t.Parallel()
 	// The end of a clock closes the gate and leads no step on.
 	out := render(t, rendering{
 		Block: "euclidean-pattern", Params: map[string]float64{"beats": 2, "steps": 4}, Frames: 96,

@@ -28,6 +28,7 @@ func reversed(x []float32, segment, fade int, feedback float64) []float64 {
 }
 
 func TestReverseDelay(t *testing.T) {
+	t.Parallel()
 	const frames = 9600
 	for _, c := range []struct {
 		name                    string
@@ -62,6 +63,7 @@ func TestReverseDelay(t *testing.T) {
 }
 
 func TestReverseDelayTurnsRound(t *testing.T) {
+	t.Parallel()
 	// Past the fade the output of one segment is the segment before it, turned
 	// round: what the name says.
 	x := filterHiss(4*1200, 0.3, 63)
@@ -74,6 +76,7 @@ func TestReverseDelayTurnsRound(t *testing.T) {
 }
 
 func TestReverseDelayStyles(t *testing.T) {
+	t.Parallel()
 	checkLineStyles(t, "reverse-delay", 8000, map[string]float64{"segment": 0.02, "fade": 0.005, "feedback": 0.5}, nil)
 }
 
@@ -102,6 +105,7 @@ func shifted(x []float32, window, pitch float64) []float64 {
 }
 
 func TestPitchShift(t *testing.T) {
+	t.Parallel()
 	const frames = 9600
 	for _, c := range []struct{ window, pitch float64 }{{0.05, 1.5}, {0.01, 4}, {0.02, 0.25}, {0.031, 0.97}, {0.2, 2}} {
 		for _, format := range lineFormats {
@@ -129,6 +133,7 @@ func TestPitchShift(t *testing.T) {
 }
 
 func TestPitchShiftMovesATone(t *testing.T) {
+	t.Parallel()
 	// Where the way between the taps, half a window, holds whole waves of a tone, both
 	// hear it in step, and what comes out is a tone of the same height, at pitch times
 	// the frequency (algebra). 400 Hz make ten waves in 25 ms.
@@ -156,6 +161,7 @@ func TestPitchShiftMovesATone(t *testing.T) {
 }
 
 func TestPitchShiftStyles(t *testing.T) {
+	t.Parallel()
 	checkLineStyles(t, "pitch-shift", 8000, map[string]float64{"pitch": 1.5, "window": 0.02}, map[string]float64{"pitch": 0.8})
 }
 
@@ -209,6 +215,7 @@ func (g granular) run(x []float32) []float64 {
 }
 
 func TestGranularDelay(t *testing.T) {
+	t.Parallel()
 	const frames = 9600
 	for _, c := range []granular{
 		{4800, 960, 1, 0, 1},
@@ -241,6 +248,7 @@ func TestGranularDelay(t *testing.T) {
 }
 
 func TestGranularDelayKeepsThePower(t *testing.T) {
+	t.Parallel()
 	// Grains of white noise from different places are not alike, so that their powers
 	// add up: the mean square of a parabola's window is 8/15, for which the sum is
 	// scaled.
@@ -255,5 +263,6 @@ func TestGranularDelayKeepsThePower(t *testing.T) {
 }
 
 func TestGranularDelayStyles(t *testing.T) {
+	t.Parallel()
 	checkLineStyles(t, "granular-delay", 8000, map[string]float64{"time": 0.02, "grain": 0.005, "speed": 1.2, "spread": 0.3, "grains": 3}, nil)
 }

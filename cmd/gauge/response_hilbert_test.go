@@ -50,6 +50,7 @@ func allpassChain(coefficients []float64, first int, turns float64) complex128 {
 }
 
 func TestHalfBandAgreesWithAPublishedSet(t *testing.T) {
+	t.Parallel()
 	// O. Niemitalo's Hilbert pair of 2 x 4 allpasses (from memory), whose design
 	// edge is not told: the closed form meets it at 1/2182 of the sample rate.
 	published := []float64{0.4021921162426, 0.6923878, 0.8561710882420, 0.9360654322959, 0.9722909545651, 0.9882295226860, 0.9952884791278, 0.9987488452737}
@@ -61,6 +62,7 @@ func TestHalfBandAgreesWithAPublishedSet(t *testing.T) {
 }
 
 func TestHilbertPairResponse(t *testing.T) {
+	t.Parallel()
 	for choice, told := range map[string]float64{"6": 2.9, "8": 0.76, "12": 0.053} {
 		allpasses, err := strconv.Atoi(choice)
 		if err != nil {

@@ -6,6 +6,7 @@ import (
 )
 
 func TestComparatorHysteresis(t *testing.T) {
+	t.Parallel()
 	// Closed below 0.4, open above 0.6, and in between as it was; a value that
 	// lies on an edge is not above it. The edges are no binary fractions, so the
 	// values stay away from them by more than a rounding.
@@ -23,6 +24,7 @@ func TestComparatorHysteresis(t *testing.T) {
 }
 
 func TestComparatorAgainstItsEquation(t *testing.T) {
+	t.Parallel()
 	in := filterHiss(2000, 1, 17)
 	const threshold, hysteresis = -0.125, 0.5 // edges that floats hold exactly
 	got := periodic(t, rendering{Block: "comparator", Params: map[string]float64{"threshold": threshold, "hysteresis": hysteresis}}, in)["gate"]
@@ -46,6 +48,7 @@ func TestComparatorAgainstItsEquation(t *testing.T) {
 }
 
 func TestComparatorMoves(t *testing.T) {
+	t.Parallel()
 	// A threshold that moves past a value that stands still moves the gate.
 	got := periodic(t, rendering{
 		Block: "comparator", Params: map[string]float64{"threshold": 0.5, "hysteresis": 0.1},
@@ -61,6 +64,7 @@ func TestComparatorMoves(t *testing.T) {
 }
 
 func TestTrackAndHold(t *testing.T) {
+	t.Parallel()
 	x := make([]float32, 7*48)
 	for i := range x {
 		x[i] = float32(i)

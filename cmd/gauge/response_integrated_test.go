@@ -41,6 +41,7 @@ func integrated(curve string, drive float64, x []float32) rendering {
 }
 
 func TestIntegratedClipEquation(t *testing.T) {
+	t.Parallel()
 	// The mean of the curve over the way, by its closed form in double precision
 	// (Parker, Zavalishin and Le Bivic 2016, from memory). Areas in single
 	// precision are off by 6e-8 of 1 + F, against steps of 0.001 (1 + F) and more;
@@ -76,6 +77,7 @@ func TestIntegratedClipEquation(t *testing.T) {
 }
 
 func TestIntegratedClipStandsAtItsCurve(t *testing.T) {
+	t.Parallel()
 	// What stands still comes out on the curve itself, also far beyond full scale.
 	for name, c := range integratedCurves {
 		for _, level := range []float32{-1, -0.6, 0.3, 0.9, 1} {
@@ -94,6 +96,7 @@ func TestIntegratedClipStandsAtItsCurve(t *testing.T) {
 }
 
 func TestIntegratedClipAlias(t *testing.T) {
+	t.Parallel()
 	for name, c := range integratedCurves {
 		if got := clipAlias(t, integrated(name, 2, clipTone())); math.Abs(got-c.alias) > 1 {
 			t.Errorf("%s: the alias of 1245 Hz at drive 2 stands at %.1f dB, and the catalog has %g dB.", name, got, c.alias)
@@ -102,6 +105,7 @@ func TestIntegratedClipAlias(t *testing.T) {
 }
 
 func TestIntegratedClipStyles(t *testing.T) {
+	t.Parallel()
 	// One sample a call gives the bits of whole blocks, and so does a drive that
 	// audio moves, which is the same as a signal that was driven before.
 	x := [][]float32{filterHiss(336, 1, 72), filterHiss(336, 1, 73)}

@@ -7,6 +7,7 @@ import (
 )
 
 func TestLimiterPassesNothing(t *testing.T) {
+	t.Parallel()
 	// By its definition no sample passes the threshold, whatever comes in.
 	const frames = 9600
 	wild := filterHiss(frames, 1, 61)
@@ -44,6 +45,7 @@ func TestLimiterPassesNothing(t *testing.T) {
 }
 
 func TestLimiterIsTransparentBelow(t *testing.T) {
+	t.Parallel()
 	// Below the threshold there is nothing but the delay of the look-ahead, that
 	// the catalog tells as latency, and a gain of 1 in single precision.
 	x := filterHiss(4800, 0.49, 63)
@@ -65,6 +67,7 @@ func TestLimiterIsTransparentBelow(t *testing.T) {
 }
 
 func TestLimiterLines(t *testing.T) {
+	t.Parallel()
 	// From soft to loud the mean of a step is a straight line over the window,
 	// which ends as the first loud sample comes out; behind the last, 20 dB come
 	// back in the release, a straight line in decibels, from one to two windows
@@ -104,6 +107,7 @@ func TestLimiterLines(t *testing.T) {
 }
 
 func TestLimiterUpdates(t *testing.T) {
+	t.Parallel()
 	x := steadySound(0, 14400)
 	with := func(threshold, release float64) map[string]float64 {
 		return map[string]float64{"look_ahead": 0.001, "threshold": threshold, "release": release}
@@ -125,6 +129,7 @@ func TestLimiterUpdates(t *testing.T) {
 }
 
 func TestLimiterLinksChannels(t *testing.T) {
+	t.Parallel()
 	loud, soft := steadySound(6, 4800), steadySound(-20, 4800)
 	y := render(t, rendering{Block: "limiter", Channels: 2, Frames: 4800, Inputs: map[string][][]float32{"in": {soft, loud}}})["out"]
 	for c, x := range [][]float32{soft, loud} {

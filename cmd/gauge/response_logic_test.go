@@ -20,6 +20,7 @@ func edges(t *testing.T, r rendering) []string {
 }
 
 func TestLogicTruthTables(t *testing.T) {
+	t.Parallel()
 	for operation, truth := range map[string]func(a, b bool) bool{
 		"and":  func(a, b bool) bool { return a && b },
 		"or":   func(a, b bool) bool { return a || b },
@@ -58,6 +59,7 @@ func TestLogicTruthTables(t *testing.T) {
 }
 
 func TestLogicWithinABlock(t *testing.T) {
+	t.Parallel()
 	// The events of a come first, and none is sent before another: b, which opens
 	// at sample 10, opens the output where a did, at sample 20. In the next block
 	// moments begin anew.
@@ -71,6 +73,7 @@ func TestLogicWithinABlock(t *testing.T) {
 }
 
 func TestTriggerToGate(t *testing.T) {
+	t.Parallel()
 	triggers := func(moments ...int) map[string]map[int][]event {
 		return map[string]map[int][]event{"trigger": clocked(moments...)["clock"]}
 	}
@@ -104,6 +107,7 @@ func TestTriggerToGate(t *testing.T) {
 }
 
 func TestTriggerToGateMoves(t *testing.T) {
+	t.Parallel()
 	got := edges(t, rendering{
 		Block: "trigger-to-gate", Params: map[string]float64{"length": 60.0 / 48000}, Frames: 480,
 		Events:  map[string]map[int][]event{"trigger": clocked(0, 200)["clock"]},

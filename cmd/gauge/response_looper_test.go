@@ -15,6 +15,7 @@ var looperTakes = map[string]map[int][]event{
 }
 
 func TestLooperPlaysWhatItHeard(t *testing.T) {
+	t.Parallel()
 	const frames = 24 * 48
 	for _, format := range lineFormats {
 		for _, decay := range []float64{1, 0.6} {
@@ -50,6 +51,7 @@ func TestLooperPlaysWhatItHeard(t *testing.T) {
 }
 
 func TestLooperFullLinePlays(t *testing.T) {
+	t.Parallel()
 	// 100 ms are 4800 samples, and the gate never closes.
 	in := filterHiss(14400, 0.3, 53)
 	out := render(t, rendering{
@@ -68,6 +70,7 @@ func TestLooperFullLinePlays(t *testing.T) {
 }
 
 func TestLooperStyles(t *testing.T) {
+	t.Parallel()
 	in := [][]float32{filterHiss(24*48, 0.2, 54), filterHiss(24*48, 0.2, 55)}
 	for _, format := range lineFormats {
 		r := rendering{

@@ -24,6 +24,7 @@ func burst(sounding, samples int) []float32 {
 }
 
 func TestLevelMeterBursts(t *testing.T) {
+	t.Parallel()
 	// IEC 60268-10, type I, from memory: what bursts of 5 kHz show against a
 	// steady tone, and by how much they may be off.
 	steady := float64(metered(t, "peak", burst(9600, 9600))[9599])
@@ -47,6 +48,7 @@ func TestLevelMeterBursts(t *testing.T) {
 }
 
 func TestLevelMeterNeedle(t *testing.T) {
+	t.Parallel()
 	// IEC 60268-17, from memory: 99 % in 300 ms, passed by 1 to 1.5 %.
 	y := metered(t, "mean", burst(48000, 48000))
 	reached, highest := -1, 0.0
@@ -71,6 +73,7 @@ func TestLevelMeterNeedle(t *testing.T) {
 }
 
 func TestLevelMeterSilence(t *testing.T) {
+	t.Parallel()
 	// A long silence ends at -120 dB, the swing that stands in for it, and no lower.
 	for ballistics, want := range map[string]float64{"peak": 1e-6, "mean": math.Pi / 2 * 1e-6} {
 		y := metered(t, ballistics, burst(480, 720000))
@@ -81,6 +84,7 @@ func TestLevelMeterSilence(t *testing.T) {
 }
 
 func TestLevelMeterTakesTheLoudest(t *testing.T) {
+	t.Parallel()
 	loud, soft := steadySound(-6, 48000), steadySound(-30, 48000)
 	for _, ballistics := range []string{"peak", "mean"} {
 		r := rendering{

@@ -29,6 +29,7 @@ func received(t *testing.T, params map[string]float64, stream []byte) map[string
 // The messages are those of the MIDI 1.0 detailed specification (from memory),
 // each byte in a control period of its own.
 func TestMIDIInReadsMessages(t *testing.T) {
+	t.Parallel()
 	type note struct {
 		at            int
 		key, strength uint32
@@ -83,6 +84,7 @@ func TestMIDIInReadsMessages(t *testing.T) {
 
 // Twelve bytes that come at once, three a control period.
 func TestMIDIInTakesSoManyAPeriod(t *testing.T) {
+	t.Parallel()
 	stream := []byte{0x90, 60, 1, 0x90, 61, 2, 0x90, 62, 3, 0x90, 63, 4}
 	out := render(t, rendering{
 		Block: "midi-in", Params: map[string]float64{"most": 3}, Frames: 48 * 5,
@@ -109,6 +111,7 @@ func sentBytes(t *testing.T, queue float64, blocks int, notes, clocks map[int][]
 }
 
 func TestMIDIOutSendsBytes(t *testing.T) {
+	t.Parallel()
 	got := sentBytes(t, 64, 4, map[int][]event{
 		0: {{3, aNote(60, 100)}, {7, aNote(64, 127)}}, 2: {{0, aNote(60, 0)}},
 	}, map[int][]event{1: {{0, 1}}, 3: {{0, 1}, {24, 0}}})
@@ -121,6 +124,7 @@ func TestMIDIOutSendsBytes(t *testing.T) {
 
 // The line takes 3125 bytes a second, 3.125 in a control period of 1 ms.
 func TestMIDIOutQueueDrains(t *testing.T) {
+	t.Parallel()
 	flood := map[int][]event{}
 	for block := range 100 {
 		flood[block] = slices.Repeat([]event{{0, aNote(60, 100)}}, 20)
@@ -138,6 +142,7 @@ func TestMIDIOutQueueDrains(t *testing.T) {
 
 // What goes out comes in again as it was.
 func TestMIDIThereAndBack(t *testing.T) {
+	t.Parallel()
 	var values []float32
 	notes := map[int][]event{}
 	for i := range 60 {

@@ -7,6 +7,7 @@ import (
 )
 
 func TestMixSum(t *testing.T) {
+	t.Parallel()
 	const frames = 96
 	for _, channels := range []int{1, 2, 4} {
 		in := make([][]float32, channels)
@@ -29,6 +30,7 @@ func TestMixSum(t *testing.T) {
 }
 
 func TestDryWetBlend(t *testing.T) {
+	t.Parallel()
 	const frames = 96
 	dry, wet := filterHiss(frames, 0.9, 1), filterHiss(frames, 0.9, 2)
 	for _, share := range []float64{0, 0.25, 0.5, 1} {
@@ -44,6 +46,7 @@ func TestDryWetBlend(t *testing.T) {
 }
 
 func TestPanLaws(t *testing.T) {
+	t.Parallel()
 	x := []float32{1, -0.5, 0.25}
 	for _, approximate := range []bool{false, true} {
 		for position := -1.0; position <= 1; position += 0.125 {
@@ -73,6 +76,7 @@ func TestPanLaws(t *testing.T) {
 }
 
 func TestPanDip(t *testing.T) {
+	t.Parallel()
 	// The catalog's level_error: power in the middle against the side.
 	for law, want := range map[string]float64{"equal-power": 0, "linear": 3.0103} {
 		out := render(t, rendering{Block: "pan", Choices: map[string]string{"law": law}, Frames: 1, BlockSize: 1, Inputs: map[string][][]float32{"in": {{1}}}})["out"]
@@ -84,6 +88,7 @@ func TestPanDip(t *testing.T) {
 }
 
 func TestMixStyles(t *testing.T) {
+	t.Parallel()
 	for block, params := range map[string]map[string]float64{"gain": {"gain": 0.7}, "mix": {"gain": 0.7}, "dry-wet": {"wet": 0.3}, "pan": {"position": 0.3}} {
 		t.Run(fmt.Sprint(block), func(t *testing.T) {
 			checkLineStyles(t, block, 48000, params, map[string]float64{"gain": 0.2, "position": -0.5})

@@ -25,6 +25,7 @@ func modalSum(pitch, stiffness, decay, fading, tilt float64, modes, n int) float
 }
 
 func TestModalBankIsASumOfDampedSines(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		pitch, stiffness, decay, fading, tilt float64
 		modes                                 int
@@ -59,6 +60,7 @@ func TestModalBankIsASumOfDampedSines(t *testing.T) {
 }
 
 func TestModalBankDecay(t *testing.T) {
+	t.Parallel()
 	// One second of a decay of two is a fall of 30 dB. Modes that fade with the
 	// square of their number leave the first alone by then.
 	got := filterKnock(t, rendering{Block: "modal-bank", Frames: 52800, Params: map[string]float64{
@@ -74,6 +76,7 @@ func TestModalBankDecay(t *testing.T) {
 }
 
 func TestModalBankAboveHalfTheRate(t *testing.T) {
+	t.Parallel()
 	// A mode that a moved pitch pushes beyond half the sample rate falls silent and
 	// stays so when the pitch comes back, until it is struck again. All others go on
 	// by y[n] = b x[n] + 2 r cos w y[n-1] - r^2 y[n-2] from what they had.

@@ -7,6 +7,7 @@ import (
 )
 
 func TestFMPairSidebands(t *testing.T) {
+	t.Parallel()
 	// Chowning 1973, from memory: sin(a + I sin b) = sum over k of J_k(I) sin(a + k
 	// b), k from minus to plus infinity; below zero and beyond half the rate the
 	// sidebands fold back. The Bessel functions are those of Go's library.
@@ -40,6 +41,7 @@ func TestFMPairSidebands(t *testing.T) {
 }
 
 func TestFMFourEquation(t *testing.T) {
+	t.Parallel()
 	// Chowning's equation, carried on to four sines, in double precision. An error
 	// in a bend is bent on by the indices below it.
 	const pitch = 331.7
@@ -75,6 +77,7 @@ func TestFMFourEquation(t *testing.T) {
 }
 
 func TestFMFourSidebands(t *testing.T) {
+	t.Parallel()
 	// Le Brun 1977, from memory: two modulators in a fan give sidebands at a + j b +
 	// k c with amplitude J_j(I2) J_k(I3). The upper pairs of a stack and of two
 	// pairs are those of one modulator, Chowning 1973.
@@ -115,6 +118,7 @@ func TestFMFourSidebands(t *testing.T) {
 }
 
 func TestPhaseDistortionEquation(t *testing.T) {
+	t.Parallel()
 	// Minus the cosine of a phase in two straight pieces, in double precision
 	// (Lazzarini and Timoney 2010, from memory).
 	const pitch = 331.7
@@ -138,6 +142,7 @@ func TestPhaseDistortionEquation(t *testing.T) {
 }
 
 func TestPhaseDistortionAlias(t *testing.T) {
+	t.Parallel()
 	turns := oddTurns(1047)
 	if got := aliasLevel(partials(t, rendering{Block: "phase-distortion", Params: map[string]float64{"knee": 0.1}}, turns), turns); math.Abs(got+55) > 1 {
 		t.Errorf("Foldover at 1047 Hz and a knee of 0.1 stands at %.1f dB, and the catalog has -55 dB.", got)
@@ -149,6 +154,7 @@ func TestPhaseDistortionAlias(t *testing.T) {
 }
 
 func TestModulationSync(t *testing.T) {
+	t.Parallel()
 	for _, block := range []string{"fm-pair", "fm-four", "phase-distortion"} {
 		free := rendering{Block: block, BlockSize: 48, Frames: 480, Params: map[string]float64{"pitch": 313}}
 		synced := free

@@ -29,6 +29,7 @@ func checkGain(t *testing.T, what string, gain, want float64) {
 }
 
 func TestNoiseGateLines(t *testing.T) {
+	t.Parallel()
 	// 60 dB in 20 ms up and in 50 ms down are 0.0625 and 0.025 dB a sample, from
 	// -40 dB while shut and back; a hold of 10 ms keeps it open 480 samples more.
 	params := map[string]float64{"threshold": -20, "shut": -40, "hold": 0.01, "attack": 0.02, "release": 0.05}
@@ -53,6 +54,7 @@ func TestNoiseGateLines(t *testing.T) {
 }
 
 func TestNoiseGateHysteresis(t *testing.T) {
+	t.Parallel()
 	params := func(hysteresis float64) map[string]float64 {
 		return map[string]float64{"threshold": -30, "hysteresis": hysteresis, "shut": -50, "hold": 0, "attack": 0.001, "release": 0.001}
 	}
@@ -76,6 +78,7 @@ func TestNoiseGateHysteresis(t *testing.T) {
 }
 
 func TestNoiseGateLinksChannels(t *testing.T) {
+	t.Parallel()
 	// The louder channel opens for both; silence stays silent.
 	loud, soft := steadySound(-10, 4800), steadySound(-80, 4800)
 	y := render(t, rendering{
@@ -90,6 +93,7 @@ func TestNoiseGateLinksChannels(t *testing.T) {
 }
 
 func TestNoiseGateUpdates(t *testing.T) {
+	t.Parallel()
 	// The threshold moves while it runs, and the times with it.
 	x := steadySound(-40, 9600)
 	start := map[string]float64{"threshold": -50, "shut": -60, "hold": 0, "attack": 0.001, "release": 0.001}

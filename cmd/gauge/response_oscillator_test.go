@@ -10,6 +10,7 @@ import (
 )
 
 func TestOscillatorStyles(t *testing.T) {
+	t.Parallel()
 	for _, block := range []string{"sine", "naive-saw", "naive-pulse", "bandlimited-saw", "bandlimited-pulse", "naive-triangle", "bandlimited-triangle", "wavetable", "noise"} {
 		t.Run(block, func(t *testing.T) { checkStyles(t, block) })
 	}
@@ -22,6 +23,7 @@ func turnIncrement(pitch float64) uint32 {
 }
 
 func TestSineIncrement(t *testing.T) {
+	t.Parallel()
 	// Reference page dsp 4.1: 440 Hz at 48 kHz is an increment of 39370534.
 	if got := turnIncrement(440); math.Abs(float64(got)/39370534-1) > 1e-7 {
 		t.Errorf("The increment of 440 Hz is %d, and dsp 4.1 has 39370534.", got)
@@ -43,6 +45,7 @@ func apartFromSine(y []float32, increment uint32, amplitude float64) (greatest, 
 }
 
 func TestSineMethods(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		name        string
 		r           rendering
@@ -96,6 +99,7 @@ func checkTableSNR(t *testing.T, what string, y []float32, increment uint32, amp
 }
 
 func TestTableSNR(t *testing.T) {
+	t.Parallel()
 	const pitch = 13.37
 	for k := range 8 {
 		length := float64(int(64) << k)
@@ -165,6 +169,7 @@ func aliasLevel(bins []complex128, turns int) float64 {
 }
 
 func TestSawtoothAliases(t *testing.T) {
+	t.Parallel()
 	// Reference page dsp 2.6, column a of naive and polyBLEP 2-pt.
 	for _, c := range []struct {
 		pitch, naive, rounded float64
@@ -199,6 +204,7 @@ func pulseSeries(k int, width, turnsPerSample float64, rounded bool) float64 {
 }
 
 func TestPulseAliases(t *testing.T) {
+	t.Parallel()
 	// All harmonics of the series beyond half the sample rate fold back, and
 	// their energies add, for no two come to lie on one frequency.
 	for _, pitch := range []float64{110, 1047, 4186} {
@@ -231,6 +237,7 @@ func TestPulseAliases(t *testing.T) {
 }
 
 func TestSawtoothAndPulseHarmonics(t *testing.T) {
+	t.Parallel()
 	// Fourier series of a sawtooth, 2 / (pi k), and of a pulse, with 2 width - 1
 	// at rest; rounding lowers 15 kHz by 2.9 dB (dsp 2.6).
 	turns := oddTurns(440)
@@ -266,6 +273,7 @@ func TestSawtoothAndPulseHarmonics(t *testing.T) {
 }
 
 func TestOscillatorSync(t *testing.T) {
+	t.Parallel()
 	// A sync sets the phase to 0 before its block, and so the wave begins as it
 	// did at the start; a falling gate, value 0, does nothing.
 	for _, block := range []string{"sine", "naive-saw", "naive-pulse", "bandlimited-saw", "bandlimited-pulse", "naive-triangle", "bandlimited-triangle", "wavetable"} {
@@ -295,6 +303,7 @@ func TestOscillatorSync(t *testing.T) {
 }
 
 func TestWavetableBands(t *testing.T) {
+	t.Parallel()
 	// Wave 1 is a sawtooth: harmonic h has 0.5 / h. A set of 8 tables holds
 	// 16 harmonics in its first four, then 8, 4, 2 and 1, and a band is as
 	// bright as its pitch allows: the brightest table whose top lies below half
@@ -321,6 +330,7 @@ func TestWavetableBands(t *testing.T) {
 }
 
 func TestWhiteNoiseSequence(t *testing.T) {
+	t.Parallel()
 	// First numbers of s = 1664525 s + 1013904223 from 0, as printed in Press
 	// and others, Numerical Recipes in C, 2nd edition, page 284 (from memory);
 	// two channels take turns.
@@ -344,6 +354,7 @@ func whiteNoise(frames int) []float64 {
 }
 
 func TestWhiteNoiseSpectrum(t *testing.T) {
+	t.Parallel()
 	// Independent numbers even between -1 and 1 have a variance of 1/3 and the
 	// same density at all frequencies; the mean of n bins strays by 4.3 dB over
 	// the root of n, of which four times are allowed.
@@ -396,6 +407,7 @@ func noiseFilter(t *testing.T, colour string, rate float64, window int) []comple
 }
 
 func TestPinkNoiseSlope(t *testing.T) {
+	t.Parallel()
 	const rate, window = 44100, 1 << 15
 	h := noiseFilter(t, "pink", rate, window)
 	// Against a straight fall of 10 log10(2) dB an octave: within 0.05 dB
@@ -416,6 +428,7 @@ func TestPinkNoiseSlope(t *testing.T) {
 }
 
 func TestBrownNoiseSlope(t *testing.T) {
+	t.Parallel()
 	const rate, window = 48000, 1 << 14
 	h := noiseFilter(t, "brown", rate, window)
 	// The leaky integrator of the kernel, and 6.02 dB an octave far above its

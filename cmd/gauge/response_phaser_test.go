@@ -11,6 +11,7 @@ import (
 var phaserStages = map[string]int{"4": 4, "6": 6, "8": 8, "12": 12}
 
 func TestPhaserResponse(t *testing.T) {
+	t.Parallel()
 	for choice, stages := range phaserStages {
 		for _, c := range []struct {
 			corner, feedback, mix float64
@@ -40,6 +41,7 @@ func TestPhaserResponse(t *testing.T) {
 }
 
 func TestPhaserNotches(t *testing.T) {
+	t.Parallel()
 	// Without feedback and with equal shares the response vanishes where N
 	// stages turn the phase by an odd number of half turns: 2 N atan(w) = pi,
 	// 3 pi, ..., w the warped frequency over the warped corner.

@@ -36,6 +36,7 @@ func blown(frames int, params map[string]float64) rendering {
 }
 
 func TestBlownPipe(t *testing.T) {
+	t.Parallel()
 	// A nonlinear loop magnifies roundings while it begins to speak; once it has, it
 	// holds to its course.
 	const frames = 9600
@@ -53,6 +54,7 @@ func TestBlownPipe(t *testing.T) {
 }
 
 func TestBlownPipeSpeaks(t *testing.T) {
+	t.Parallel()
 	// Closed by the reed and open at the far end, a pipe of a quarter of a wave: its
 	// partials are the odd ones (any text on acoustics). Its pitch is within 2 cents,
 	// its swing steady within 1 % from one half second to the next, and never above
@@ -118,6 +120,7 @@ func TestBlownPipeSpeaks(t *testing.T) {
 }
 
 func TestBlownPipeNeedsBreath(t *testing.T) {
+	t.Parallel()
 	// The reed stands still where what one turn of the pipe gives back is less than
 	// what it took: with w = p + d r(d) and b = -0.95 w, that is below
 	// 0.95 (0.7 - 0.6 d) = 1, d = -0.588. At rest b = -0.95 (p + d r), b = d + p, which
@@ -142,6 +145,7 @@ func TestBlownPipeNeedsBreath(t *testing.T) {
 }
 
 func TestBlownPipeStyles(t *testing.T) {
+	t.Parallel()
 	checkLineStyles(t, "blown-pipe", 48000,
 		map[string]float64{"pitch": 220, "lowest": 60, "breath": 0.8, "hiss": 0.1, "damping": 0.4},
 		map[string]float64{"pitch": 440, "breath": 0.2, "hiss": 0.4, "damping": 0.7})

@@ -36,6 +36,7 @@ func cents(got, want float64) float64 { return 1200 * math.Log2(got/want) }
 // Sines from the lowest note that is found to the highest that is exact, at
 // three rates of looking.
 func TestPitchDetectorOfSines(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		share     string
 		low, high float64
@@ -55,6 +56,7 @@ func TestPitchDetectorOfSines(t *testing.T) {
 // A tone of many partials has the pitch of their common fundamental, also where
 // that is missing (any text on pitch).
 func TestPitchDetectorOfTones(t *testing.T) {
+	t.Parallel()
 	for first := 1; first <= 3; first++ {
 		got, clarity := detected(t, "quarter", nil, func(s float64) float64 {
 			y := 0.0
@@ -71,6 +73,7 @@ func TestPitchDetectorOfTones(t *testing.T) {
 
 // After a note comes silence: what was told last stays, and nothing is sure.
 func TestPitchDetectorOfSilence(t *testing.T) {
+	t.Parallel()
 	f, c := told(t, "quarter", nil, func(s float64) float64 {
 		if s < 0.25 {
 			return 0.3 * math.Sin(2*math.Pi*220*s)
@@ -105,6 +108,7 @@ func TestPitchDetectorOfSilence(t *testing.T) {
 
 // Noise has no period: nothing in it is as sure as a tone.
 func TestPitchDetectorOfNoise(t *testing.T) {
+	t.Parallel()
 	noise := filterHiss(24000, 0.5, 5)
 	_, clarity := detected(t, "quarter", map[string]float64{"window": 512}, func(s float64) float64 { return float64(noise[int(math.Round(s*48000))]) })
 	if clarity > 0.5 {
@@ -114,6 +118,7 @@ func TestPitchDetectorOfNoise(t *testing.T) {
 
 // One sample a call and blocks of other sizes tell the same.
 func TestPitchDetectorStyles(t *testing.T) {
+	t.Parallel()
 	const frames = 9600
 	x := make([]float32, frames)
 	for n := range x {

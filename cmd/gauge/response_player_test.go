@@ -56,6 +56,7 @@ func played(choices map[string]string, params map[string]float64, frames int) re
 }
 
 func TestSamplePlayer(t *testing.T) {
+	t.Parallel()
 	// 50 ms at 8 kHz are 400 samples. Fractions of a speed are given in 24 bits, so
 	// that a position may be off by 2^-24 of the way, and what is read between two
 	// samples by as much of the step between them.
@@ -91,6 +92,7 @@ func TestSamplePlayer(t *testing.T) {
 }
 
 func TestSamplePlayerGivesTheSamples(t *testing.T) {
+	t.Parallel()
 	// At speed 1 the recording comes out as it is, bit for bit, and a trigger begins
 	// it anew; from flash and from RAM alike.
 	for _, memory := range []string{"flash", "ram"} {
@@ -113,6 +115,7 @@ func TestSamplePlayerGivesTheSamples(t *testing.T) {
 }
 
 func TestSamplePlayerStyles(t *testing.T) {
+	t.Parallel()
 	for _, interpolation := range []string{"none", "linear", "cubic"} {
 		for _, format := range lineFormats {
 			r := played(map[string]string{"interpolation": interpolation, "format": format, "ending": "round"}, map[string]float64{"time": 0.05, "speed": 1.3}, 960)

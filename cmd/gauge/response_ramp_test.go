@@ -7,6 +7,7 @@ import (
 
 // The ramp is the turns since the start, less whole ones: its definition.
 func TestPhaseRampCountsTurns(t *testing.T) {
+	t.Parallel()
 	for _, pitch := range []float64{0.5, 110, 1000, 19999} {
 		const frames = 4800
 		y := render(t, rendering{Block: "phase-ramp", Params: map[string]float64{"pitch": pitch}, Frames: frames})["out"][0]
@@ -22,6 +23,7 @@ func TestPhaseRampCountsTurns(t *testing.T) {
 }
 
 func TestPhaseRampSync(t *testing.T) {
+	t.Parallel()
 	y := render(t, rendering{
 		Block: "phase-ramp", Params: map[string]float64{"pitch": 375}, Frames: 480, // 1/128 of a turn a sample
 		Events: map[string]map[int][]event{"sync": {2: {{0, 1}}, 4: {{0, 0}}}},
@@ -39,6 +41,7 @@ func TestPhaseRampSync(t *testing.T) {
 
 // A pitch that audio moves and keeps at one value is as good as that value.
 func TestPhaseRampMoved(t *testing.T) {
+	t.Parallel()
 	const frames = 960
 	pitch := make([]float32, frames)
 	for i := range pitch {

@@ -6,6 +6,7 @@ import (
 )
 
 func TestBitReducerSteps(t *testing.T) {
+	t.Parallel()
 	// At the full rate every sample is rounded by itself: q round(x / q), or cut.
 	x := staircase()
 	for rounding, whole := range map[string]func(float64) float64{"nearest": math.Round, "cut": math.Trunc} {
@@ -25,6 +26,7 @@ func TestBitReducerSteps(t *testing.T) {
 }
 
 func TestBitReducerNoise(t *testing.T) {
+	t.Parallel()
 	// A full-scale sine of 83 turns in 3200 samples over what is left of it:
 	// the catalog's quantisation_snr, by Bennett 6.0206 N + 1.7609 dB. A short
 	// period meets too few places of a step for the law to hold closer.
@@ -52,6 +54,7 @@ func TestBitReducerNoise(t *testing.T) {
 }
 
 func TestBitReducerHolds(t *testing.T) {
+	t.Parallel()
 	// Samples are taken wherever n rate / sample rate passes a whole number, and
 	// stay until the next.
 	x := make([]float32, 432)
@@ -76,5 +79,6 @@ func TestBitReducerHolds(t *testing.T) {
 }
 
 func TestBitReducerStyles(t *testing.T) {
+	t.Parallel()
 	checkLineStyles(t, "bit-reducer", 48000, map[string]float64{"bits": 5, "rate": 9000}, map[string]float64{"rate": 30000})
 }

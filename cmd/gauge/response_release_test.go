@@ -7,6 +7,7 @@ import (
 )
 
 func TestAttackReleaseSegments(t *testing.T) {
+	t.Parallel()
 	// Periods of 1 ms. The attack passes the top in the period after 10.5 ms; the
 	// gate closes before period 100.
 	const top, closed = 11, 100
@@ -39,6 +40,7 @@ func TestAttackReleaseSegments(t *testing.T) {
 }
 
 func TestAttackReleaseStruckAgain(t *testing.T) {
+	t.Parallel()
 	for _, mode := range []string{"ad", "ar"} {
 		got := periodic(t, rendering{
 			Block: "attack-release", Choices: map[string]string{"mode": mode}, Params: map[string]float64{"attack": 0.02, "release": 0.3},
@@ -53,6 +55,7 @@ func TestAttackReleaseStruckAgain(t *testing.T) {
 }
 
 func TestAttackReleaseUpdates(t *testing.T) {
+	t.Parallel()
 	// An update before the first period is the same as a start with its values.
 	params, other := map[string]float64{"attack": 0.01, "release": 0.04}, map[string]float64{"attack": 0.1, "release": 0.4}
 	run := func(params map[string]float64, updates map[string]map[int]map[string]float64) []float32 {

@@ -90,6 +90,7 @@ func checkTransform(t *testing.T, what string, h []float32, want func(z complex1
 }
 
 func TestFourCombReverbResponse(t *testing.T) {
+	t.Parallel()
 	for rate, lengths := range schroederLengths {
 		for _, decay := range []float64{0.5, 1, 4} {
 			h := knock(t, rendering{Block: "four-comb-reverb", Rate: rate, Frames: transformFrames, Params: map[string]float64{"decay": decay}}, 1)["out"][0]
@@ -121,6 +122,7 @@ func firstEcho(h []float32) int {
 }
 
 func TestEightCombReverbResponse(t *testing.T) {
+	t.Parallel()
 	const rate, decay = 44100, 1.2
 	for _, damping := range []float64{0, 0.5, 1} {
 		out := knock(t, rendering{Block: "eight-comb-reverb", Rate: rate, Frames: transformFrames, Params: map[string]float64{"decay": decay, "damping": damping}}, 1)["out"]
@@ -146,6 +148,7 @@ func TestEightCombReverbResponse(t *testing.T) {
 }
 
 func TestCombBankReverbResponse(t *testing.T) {
+	t.Parallel()
 	for rate, lengths := range moorerLengths {
 		for early, taps := range moorerEarly {
 			const decay = 2
@@ -180,6 +183,7 @@ func TestCombBankReverbResponse(t *testing.T) {
 }
 
 func TestEarlyReflections(t *testing.T) {
+	t.Parallel()
 	// Tap positions at 48 and 44.1 kHz, computed for the reference page dsp 1.4,
 	// with J.A. Moorer's gains; the direct sound, the first of 19, is left out.
 	places := map[float64][]int{
@@ -220,6 +224,7 @@ func lateBy(z complex128, rate, milliseconds float64) complex128 {
 }
 
 func TestNestedAllpassReverbResponse(t *testing.T) {
+	t.Parallel()
 	// W.G. Gardner, The Virtual Acoustic Room, 1992, Fig. 4.11, in the notation
 	// of the reference page dsp 1.7: 35(.3){22(.4), 8.3(.6)} has a line of its own
 	// of 35 - 22 - 8.3 ms. Taps by where plain delays are split, from memory.
@@ -283,6 +288,7 @@ func echoDensity(h []float32, middle int) float64 {
 }
 
 func TestEchoDensities(t *testing.T) {
+	t.Parallel()
 	// Metrics of the catalog against the kernels, by the published measure.
 	lib, err := catalog.Open()
 	if err != nil {
@@ -323,6 +329,7 @@ func TestEchoDensities(t *testing.T) {
 }
 
 func TestPlateEchoDensity(t *testing.T) {
+	t.Parallel()
 	// The catalog reads the density of other sizes from that of the design, 100
 	// ms / size after the start. The measure wavers from place to place by more
 	// than those differ, so that it is taken in the mean over 80 to 120 ms and
@@ -413,6 +420,7 @@ func networkOutputs(z complex128, a *mat.Dense, lengths []int, rate, decay, damp
 }
 
 func TestNetworkReverbResponse(t *testing.T) {
+	t.Parallel()
 	for lines, lengths := range networkLengths {
 		for _, kind := range []string{"householder", "hadamard"} {
 			a := feedbackMatrix(kind, len(lengths))
@@ -437,6 +445,7 @@ func TestNetworkReverbResponse(t *testing.T) {
 }
 
 func TestNetworkReverbLosesNothing(t *testing.T) {
+	t.Parallel()
 	for lines, lengths := range networkLengths {
 		for _, kind := range []string{"householder", "hadamard"} {
 			var product mat.Dense
@@ -495,6 +504,7 @@ func decayTime(h []float32, rate float64) float64 {
 }
 
 func TestReverbDecay(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		name        string
 		r           rendering
@@ -540,6 +550,7 @@ func TestReverbDecay(t *testing.T) {
 }
 
 func TestPlateReverbTaps(t *testing.T) {
+	t.Parallel()
 	// J. Dattorro 1997 at 48 kHz: nothing comes back to the first delays before
 	// 1071 samples, 1084 less the excursion of 13. Until then the left output is
 	// -0.6 x 0.7 of the diffused input at its tap 429, the right one at 569.
@@ -580,6 +591,7 @@ func TestPlateReverbTaps(t *testing.T) {
 }
 
 func TestPlateReverbResponse(t *testing.T) {
+	t.Parallel()
 	// The moving allpasses stand still within a block, so that in one long block
 	// the plate is linear and time-invariant, solved here as two unknowns.
 	// Lengths and taps are J. Dattorro's, 1997, at his rate and rounded at 48 kHz.
@@ -671,6 +683,7 @@ func checkPlate(t *testing.T, lines *plateLines, rate, size, decay float64, inte
 }
 
 func TestPlateReverbMoves(t *testing.T) {
+	t.Parallel()
 	// One sample a call turns the slow sine every sample in place of every
 	// block. What has not passed a moving delay, before sample 569 + 1071, is
 	// the same bit for bit, and the energy of the tail stays.
@@ -691,6 +704,7 @@ func TestPlateReverbMoves(t *testing.T) {
 }
 
 func TestReverbSidesDiffer(t *testing.T) {
+	t.Parallel()
 	for _, block := range []string{"eight-comb-reverb", "network-reverb", "plate-reverb"} {
 		out := knock(t, rendering{Block: block, BlockSize: 480, Frames: 48000}, 1)["out"]
 		left, right, both := energy(out[:1], 0, 48000), energy(out[1:], 0, 48000), 0.0
@@ -707,6 +721,7 @@ func TestReverbSidesDiffer(t *testing.T) {
 }
 
 func TestReverbInputs(t *testing.T) {
+	t.Parallel()
 	// Channels are averaged, or in the eight-comb reverberator added.
 	x, y := filterHiss(480, 0.5, 1), filterHiss(480, 0.5, 2)
 	mean := make([]float32, len(x))
@@ -731,6 +746,7 @@ func TestReverbInputs(t *testing.T) {
 }
 
 func TestReverbStyles(t *testing.T) {
+	t.Parallel()
 	// At 8 kHz the lines are short enough for the noise to come round.
 	for block, start := range map[string]map[string]float64{
 		"four-comb-reverb": {"decay": 3}, "eight-comb-reverb": {"decay": 3, "damping": 0.9}, "comb-bank-reverb": {"decay": 3}, "early-reflections": {}, "nested-allpass-reverb": {"decay": 3},
@@ -745,6 +761,7 @@ func TestReverbStyles(t *testing.T) {
 }
 
 func TestReverbFormats(t *testing.T) {
+	t.Parallel()
 	// Sixteen bits in the lines change the tail by their rounding alone, 101 dB
 	// below 1 (a twelfth of a step squared). Loops raise it by 10 log10(1 / (1 -
 	// g^2)). Most of all in the eight-comb reverberator: 5 dB in a loop, 9 dB for

@@ -38,6 +38,7 @@ func clipRendering(block, method string, drive float64, x []float32) rendering {
 }
 
 func TestClipCurves(t *testing.T) {
+	t.Parallel()
 	x := make([]float32, 4800)
 	for i := range x {
 		x[i] = float32(i-2400) / 1024
@@ -66,6 +67,7 @@ func TestClipCurves(t *testing.T) {
 }
 
 func TestSoftClipShortTanh(t *testing.T) {
+	t.Parallel()
 	x := make([]float32, 4800)
 	for i := range x {
 		x[i] = float32(i-2400) / 400
@@ -119,6 +121,7 @@ func clipAlias(t *testing.T, r rendering) float64 {
 }
 
 func TestClipAlias(t *testing.T) {
+	t.Parallel()
 	for _, c := range clipCurves {
 		if c.alias == 0 {
 			continue
@@ -130,6 +133,7 @@ func TestClipAlias(t *testing.T) {
 }
 
 func TestClipStyles(t *testing.T) {
+	t.Parallel()
 	for _, c := range clipCurves {
 		checkClipStyles(t, c.block, c.method)
 	}

@@ -16,6 +16,7 @@ import (
 
 // The transform of the kernels against gonum's, forwards, and back to the samples.
 func TestTransformIsGonums(t *testing.T) {
+	t.Parallel()
 	needTools(t, "cc")
 	folder := t.TempDir()
 	source, program := filepath.Join(folder, "transform.c"), filepath.Join(folder, "transform")
@@ -125,6 +126,7 @@ func spectral(t *testing.T, r rendering, frame, overlap string) [][]float32 {
 // Frames of which nothing is changed give the sound again, a frame late: the
 // squares of the window add up (J. Allen and L. Rabiner, 1977).
 func TestSpectralFrameGivesTheSoundAgain(t *testing.T) {
+	t.Parallel()
 	for _, f := range spectralFrames {
 		frames := 3*f.points + 100
 		in := [][]float32{filterHiss(frames, 0.5, 71), filterHiss(frames, 0.5, 72)}
@@ -144,6 +146,7 @@ func TestSpectralFrameGivesTheSoundAgain(t *testing.T) {
 
 // The gate against its equation, by gonum's transform.
 func TestSpectralGateEquation(t *testing.T) {
+	t.Parallel()
 	const threshold, closed, release = -30.0, -40.0, 0.05
 	for _, f := range spectralFrames {
 		frames := 6 * f.points
@@ -198,6 +201,7 @@ func TestSpectralGateEquation(t *testing.T) {
 // in all. One 10 dB above opens the bins beside it too, where a window of half a sine leaves a third of it, 9.5 dB
 // less (F. Harris, Proceedings of the IEEE 66(1), 1978, from memory).
 func TestSpectralGateThreshold(t *testing.T) {
+	t.Parallel()
 	const points, bin = 1024, 64
 	for _, tt := range []struct{ level, want, within float64 }{{-31, -40, 0.1}, {-29, 20 * math.Log10(8/(math.Pi*math.Pi)), 0.1}, {-20, 0, 0.4}} {
 		x := make([]float32, 20*points)
@@ -219,6 +223,7 @@ func TestSpectralGateThreshold(t *testing.T) {
 
 // What is frozen goes on as it was: by the equation, and a tone as the same tone.
 func TestSpectralFreezeEquation(t *testing.T) {
+	t.Parallel()
 	for _, f := range spectralFrames {
 		// Blocks of 48 divide neither frames nor hops.
 		open, shut := 5*f.points/48, 11*f.points/48
@@ -268,6 +273,7 @@ func TestSpectralFreezeEquation(t *testing.T) {
 }
 
 func TestSpectralFreezeHoldsATone(t *testing.T) {
+	t.Parallel()
 	const points, pitch = 2048, 441.3
 	frames := 40 * points
 	x := make([]float32, frames)
@@ -299,6 +305,7 @@ func TestSpectralFreezeHoldsATone(t *testing.T) {
 
 // By samples and by blocks spectra are the same to the bit.
 func TestSpectralStyles(t *testing.T) {
+	t.Parallel()
 	in := [][]float32{filterHiss(3000, 0.2, 75), filterHiss(3000, 0.2, 76)}
 	for _, block := range []string{"spectral-frame", "spectral-gate", "spectral-freeze"} {
 		for _, double := range []bool{false, true} {

@@ -10,6 +10,7 @@ import (
 )
 
 func TestSpringReverbResponse(t *testing.T) {
+	t.Parallel()
 	// The transfer function of the loop, with stretched allpasses of V. Valimaki, J.
 	// Parker and J. Abel, J. Audio Eng. Soc. 58(7/8), 2010.
 	for _, c := range []struct{ rate, decay, time, transition, sections float64 }{
@@ -41,6 +42,7 @@ func TestSpringReverbResponse(t *testing.T) {
 }
 
 func TestSpringReverbChirp(t *testing.T) {
+	t.Parallel()
 	// One pass of the row delays a tone by the group delay of its allpasses, N K
 	// (1 - a^2) / (1 + 2 a cos(K w) + a^2) samples (algebra): the longest at the
 	// transition, where K w is pi, sixteen times as long as at zero frequency. A burst
@@ -71,6 +73,7 @@ func TestSpringReverbChirp(t *testing.T) {
 }
 
 func TestSpringReverbStyles(t *testing.T) {
+	t.Parallel()
 	in := [][]float32{filterHiss(960, 0.2, 81), filterHiss(960, 0.2, 82)}
 	r := rendering{Block: "spring-reverb", Rate: 8000, Channels: 2, Frames: 960, Params: map[string]float64{"decay": 0.5, "time": 0.02, "transition": 2000, "sections": 9}, Inputs: map[string][][]float32{"in": in}}
 	want := fmt.Sprint(render(t, r)["out"])

@@ -36,6 +36,7 @@ func stagesFrom(stages, held, closed, periods int) []float64 {
 }
 
 func TestMultiStageEnvelopeStages(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		stages, held, closed int
 	}{
@@ -65,6 +66,7 @@ func TestMultiStageEnvelopeStages(t *testing.T) {
 }
 
 func TestMultiStageEnvelopeTimes(t *testing.T) {
+	t.Parallel()
 	// 6.9078 time constants are -60 dB (dsp 4.4): at the end of its time a stage
 	// has gone all of its way but a thousandth.
 	got := periodic(t, rendering{
@@ -86,6 +88,7 @@ func TestMultiStageEnvelopeTimes(t *testing.T) {
 }
 
 func TestMultiStageEnvelopeGateOpensAgain(t *testing.T) {
+	t.Parallel()
 	got := periodic(t, rendering{
 		Block:  "multi-stage-envelope",
 		Events: map[string]map[int][]event{"gate": {0: {{0, 1}}, 310: {{0, 0}}, 340: {{0, 1}}}},

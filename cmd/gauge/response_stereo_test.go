@@ -6,6 +6,7 @@ import (
 )
 
 func TestCrossfadeLaws(t *testing.T) {
+	t.Parallel()
 	a, b := filterHiss(96, 0.9, 1), filterHiss(96, 0.9, 2)
 	for _, approximate := range []bool{false, true} {
 		for position := 0.0; position <= 1; position += 0.125 {
@@ -29,6 +30,7 @@ func TestCrossfadeLaws(t *testing.T) {
 }
 
 func TestCrossfadeDip(t *testing.T) {
+	t.Parallel()
 	// The catalog's level_error: power of both halfway against one alone. Two
 	// sounds that never sound at once are as unlike as can be.
 	for law, want := range map[string]float64{"equal-power": 0, "linear": 3.0103} {
@@ -44,6 +46,7 @@ func TestCrossfadeDip(t *testing.T) {
 }
 
 func TestStereoWidthLaws(t *testing.T) {
+	t.Parallel()
 	// Middle and side by their definition, in double precision.
 	left, right := filterHiss(96, 0.9, 1), filterHiss(96, 0.9, 2)
 	for _, width := range []float64{0, 0.3, 1, 1.7, 4} {
@@ -66,6 +69,7 @@ func TestStereoWidthLaws(t *testing.T) {
 }
 
 func TestStereoWidthLevel(t *testing.T) {
+	t.Parallel()
 	// The catalog's level_error: power of both sides out for one side in, which
 	// is half of what two unlike sides bring.
 	for _, width := range []float64{0, 0.5, 1, 2, 4} {
@@ -83,6 +87,7 @@ func TestStereoWidthLevel(t *testing.T) {
 }
 
 func TestStereoStyles(t *testing.T) {
+	t.Parallel()
 	for block, start := range map[string]map[string]float64{"crossfade": {"position": 0.2}, "stereo-width": {"width": 2.3}} {
 		params := map[string]map[string]float64{"crossfade": {"position": 0.7}, "stereo-width": {"width": 0.6}}[block]
 		t.Run(block, func(t *testing.T) { checkLineStyles(t, block, 48000, params, start) })

@@ -45,6 +45,7 @@ func plucked(format string, frames int, params map[string]float64) rendering {
 }
 
 func TestPluckedStringEquation(t *testing.T) {
+	t.Parallel()
 	for _, format := range lineFormats {
 		for _, c := range []struct{ pitch, decay, damping float64 }{
 			{220, 4, 0.5}, {55.3, 2, 0.5}, {3100, 8, 0.5}, {441, 3, 0.2}, {700, 1, 0.9},
@@ -69,6 +70,7 @@ func TestPluckedStringEquation(t *testing.T) {
 }
 
 func TestPluckedStringTuning(t *testing.T) {
+	t.Parallel()
 	// The lowest partial lies at the pitch, and falls by 60 dB in the decay but
 	// for what the average takes: cos(pi pitch / rate) a period.
 	const frames = 1 << 16
@@ -103,6 +105,7 @@ func TestPluckedStringTuning(t *testing.T) {
 }
 
 func TestPluckedStringTrigger(t *testing.T) {
+	t.Parallel()
 	silent := plucked("float32", 480, nil)
 	silent.Events = nil
 	released := silent
@@ -137,6 +140,7 @@ func TestPluckedStringTrigger(t *testing.T) {
 func TestPluckedStringStyles(t *testing.T) { checkStyles(t, "plucked-string") }
 
 func TestStackedSawsAliases(t *testing.T) {
+	t.Parallel()
 	// One saw alone: reference page dsp 2.6, column a of naive and DPW2.
 	for _, c := range []struct{ pitch, plain, parabola float64 }{{440, -20, -30}, {1047, -16, -25}, {4186, -9, -18}} {
 		turns := oddTurns(c.pitch)
@@ -150,6 +154,7 @@ func TestStackedSawsAliases(t *testing.T) {
 }
 
 func TestStackedSawsEquation(t *testing.T) {
+	t.Parallel()
 	// The equation in double precision, on steps as single precision works them
 	// out; saw k begins k golden sections of a turn on from the middle of its ramp.
 	const pitch, detune = 997, 0.013
@@ -201,6 +206,7 @@ func TestStackedSawsEquation(t *testing.T) {
 }
 
 func TestStackedSawsSync(t *testing.T) {
+	t.Parallel()
 	for _, method := range []string{"plain", "parabola"} {
 		free := rendering{Block: "stacked-saws", Choices: map[string]string{"method": method}, BlockSize: 48, Frames: 480}
 		synced := free

@@ -46,6 +46,7 @@ func (s swaying) run(x []float32) []float64 {
 }
 
 func TestSwayingReads(t *testing.T) {
+	t.Parallel()
 	const frames = 9600
 	for _, c := range []struct {
 		name, block string
@@ -90,6 +91,7 @@ func TestSwayingReads(t *testing.T) {
 }
 
 func TestFlangerNotches(t *testing.T) {
+	t.Parallel()
 	// Where nothing sways and nothing is fed back, dry and late sound cancel at
 	// odd multiples of half the inverse of the delay, here 1 ms.
 	h := filterKnock(t, rendering{
@@ -108,6 +110,7 @@ func TestFlangerNotches(t *testing.T) {
 }
 
 func TestVibratoBendsPitch(t *testing.T) {
+	t.Parallel()
 	// On the parabola the distance changes fastest in the middle, by 4 depth
 	// turns a second, so that the pitch is lowered and raised by that share.
 	const depth, turns, tone, frames = 0.002, 5.0, 1000.0, 19200
@@ -138,6 +141,7 @@ func TestVibratoBendsPitch(t *testing.T) {
 }
 
 func TestSwayStyles(t *testing.T) {
+	t.Parallel()
 	checkLineStyles(t, "chorus", 48000, map[string]float64{"time": 0.002, "depth": 0.003, "rate": 8, "voices": 3, "mix": 0.6}, map[string]float64{"rate": 1})
 	checkLineStyles(t, "flanger", 48000, map[string]float64{"time": 0.002, "depth": 0.003, "rate": 8, "feedback": 0.5, "mix": 0.6}, map[string]float64{"rate": 1})
 	checkLineStyles(t, "vibrato", 48000, map[string]float64{"depth": 0.002, "rate": 8}, map[string]float64{"depth": 0.005, "rate": 1})

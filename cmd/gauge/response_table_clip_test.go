@@ -13,6 +13,7 @@ func tableClip(length int, drive float64, x []float32) rendering {
 }
 
 func TestTableClipCurve(t *testing.T) {
+	t.Parallel()
 	// A straight line over a step s is off by at most s^2 / 8 times the greatest
 	// second derivative, 4 / (3 sqrt 3) of tanh, and nearly reaches that; beyond
 	// the end of the table, at 6, the distance is 1 - tanh 6.
@@ -44,6 +45,7 @@ func TestTableClipCurve(t *testing.T) {
 }
 
 func TestTableClipAlias(t *testing.T) {
+	t.Parallel()
 	// The chords fold back 12 dB less for each doubling, as their distance from the
 	// curve does; longer tables lie below what single precision shows.
 	for _, length := range []int{64, 128, 512, 1000} {

@@ -6,6 +6,7 @@ import (
 )
 
 func TestTapeDelayEquation(t *testing.T) {
+	t.Parallel()
 	const frames = 4800
 	saturated := func(v float64) float64 {
 		v = max(-1.5, min(1.5, v))
@@ -64,6 +65,7 @@ func TestTapeDelayEquation(t *testing.T) {
 }
 
 func TestTapeDelayHowlsWithinFullScale(t *testing.T) {
+	t.Parallel()
 	// The cubic reaches 1 and no more, and a lowpass of steady gain adds nothing.
 	in := make([]float32, 48000)
 	in[0] = 1
@@ -81,6 +83,7 @@ func TestTapeDelayHowlsWithinFullScale(t *testing.T) {
 }
 
 func TestTapeDelayStyles(t *testing.T) {
+	t.Parallel()
 	checkLineStyles(t, "tape-delay", 48000, map[string]float64{"time": 0.004, "depth": 0.001, "rate": 8, "feedback": 0.6, "cutoff": 3000},
 		map[string]float64{"depth": 0.002, "rate": 1, "cutoff": 900})
 }

@@ -7,6 +7,7 @@ import (
 )
 
 func TestMultiTapDelayEchoes(t *testing.T) {
+	t.Parallel()
 	for _, format := range lineFormats {
 		for _, c := range []struct {
 			samples, taps, bounce, decay float64
@@ -37,5 +38,6 @@ func TestMultiTapDelayEchoes(t *testing.T) {
 }
 
 func TestMultiTapDelayStyles(t *testing.T) {
+	t.Parallel()
 	checkLineStyles(t, "multi-tap-delay", 48000, map[string]float64{"time": 0.004, "taps": 5, "bounce": 0.8, "decay": 0.7}, map[string]float64{"decay": 1.1})
 }

@@ -21,6 +21,7 @@ func triangleSeries(k int, turnsPerSample float64, rounded bool) float64 {
 }
 
 func TestTriangleHarmonics(t *testing.T) {
+	t.Parallel()
 	// What folds back from the series comes to lie on no harmonic. A sample of
 	// single precision is rounded by up to 6e-8, its corner by the phase's step.
 	for _, pitch := range []float64{110, 440, 4186} {
@@ -41,6 +42,7 @@ func TestTriangleHarmonics(t *testing.T) {
 }
 
 func TestTriangleAliases(t *testing.T) {
+	t.Parallel()
 	// The levels of the Fourier series, and at 1047 Hz those of the catalog.
 	catalogued := map[string]float64{"naive-triangle": -48, "bandlimited-triangle": -60}
 	for _, pitch := range []float64{440, 1047, 4186} {

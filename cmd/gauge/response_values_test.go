@@ -6,6 +6,7 @@ import (
 )
 
 func TestControlMathsOperations(t *testing.T) {
+	t.Parallel()
 	x, y := filterHiss(200, 3, 21), filterHiss(200, 3, 22)
 	const a, b, c = -2.5, 0.7, 11.3
 	for operation, of := range map[string]func(u, v float64) float64{
@@ -27,6 +28,7 @@ func TestControlMathsOperations(t *testing.T) {
 }
 
 func TestControlMathsUpdates(t *testing.T) {
+	t.Parallel()
 	x, y := []float32{3, 3, 3, 3}, []float32{5, 5, 5, 5}
 	got := periodic(t, rendering{
 		Block: "control-maths", Inputs: map[string][][]float32{"x": {x}, "y": {y}},
@@ -42,6 +44,7 @@ func TestControlMathsUpdates(t *testing.T) {
 }
 
 func TestPitchToFrequency(t *testing.T) {
+	t.Parallel()
 	var pitches []float32
 	for p := -8.0; p <= 8; p += 1.0 / 24 {
 		pitches = append(pitches, float32(p))
@@ -63,6 +66,7 @@ func TestPitchToFrequency(t *testing.T) {
 }
 
 func TestPitchToFrequencyOfNotes(t *testing.T) {
+	t.Parallel()
 	// One volt an octave; from middle C the notes of equal temperament (dsp 5.3,
 	// MIDI 60, 69 and 48).
 	got := periodic(t, rendering{
@@ -83,6 +87,7 @@ func walk(t *testing.T, speed float64, periods int) []float32 {
 }
 
 func TestRandomWalkIsItsDraws(t *testing.T) {
+	t.Parallel()
 	for _, speed := range []float64{0.001, 0.2, 10} {
 		var seed uint32
 		level, reach := 0.5, speed*math.Sqrt(3.0/1000)
@@ -106,6 +111,7 @@ func TestRandomWalkIsItsDraws(t *testing.T) {
 }
 
 func TestRandomWalkSpeed(t *testing.T) {
+	t.Parallel()
 	// Over 50 periods, long before an end is near, the squares of the ways add up
 	// to speed^2 x 0.05 s; over 2000 ways the mean of squares spreads by
 	// sqrt(2 / 2000), 3 %.
@@ -122,6 +128,7 @@ func TestRandomWalkSpeed(t *testing.T) {
 }
 
 func TestRandomWalkFillsItsRange(t *testing.T) {
+	t.Parallel()
 	// Between bounds that throw back, no place is likelier than another: each
 	// tenth of the range holds a tenth of the time. Across, the walk takes some
 	// 0.1 s at this speed, so that 200 s are 2000 crossings.

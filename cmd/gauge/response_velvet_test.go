@@ -41,6 +41,7 @@ func velvetPulses(t *testing.T, h []float32, pulses int, samples float64) (place
 }
 
 func TestVelvetReverbPulses(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct{ rate, decay, pulses float64 }{{48000, 0.5, 600}, {44100, 0.8, 40}, {48000, 0.1, 800}, {48000, 3, 777}} {
 		samples := math.Ceil(c.rate * c.decay)
 		h := knock(t, rendering{Block: "velvet-reverb", Rate: c.rate, Frames: int(samples) + 480, Params: map[string]float64{"decay": c.decay, "pulses": c.pulses}}, 1)["out"][0]
@@ -68,10 +69,12 @@ func TestVelvetReverbPulses(t *testing.T) {
 }
 
 func TestVelvetReverbStyles(t *testing.T) {
+	t.Parallel()
 	checkLineStyles(t, "velvet-reverb", 8000, map[string]float64{"decay": 0.1, "pulses": 100}, nil)
 }
 
 func TestVelvetReverbFormats(t *testing.T) {
+	t.Parallel()
 	// Sixteen bits round each sample of the line once, and the response has an
 	// energy of 1: a twelfth of a step squared, -101 dB.
 	in := map[string][][]float32{"in": {filterHiss(24000, 0.1, 3)}}
@@ -86,6 +89,7 @@ func TestVelvetReverbFormats(t *testing.T) {
 }
 
 func TestGatedReverbPulses(t *testing.T) {
+	t.Parallel()
 	// Level for the hold, then 60 dB over the release, in steps of a twentieth of
 	// both with the gain of their middles: common practice, no source.
 	for _, c := range []struct{ hold, release, pulses float64 }{{0.25, 0.05, 400}, {0.1, 0.3, 800}, {0.05, 0.001, 40}} {
@@ -108,5 +112,6 @@ func TestGatedReverbPulses(t *testing.T) {
 }
 
 func TestGatedReverbStyles(t *testing.T) {
+	t.Parallel()
 	checkLineStyles(t, "gated-reverb", 8000, map[string]float64{"hold": 0.06, "release": 0.02, "pulses": 100}, nil)
 }

@@ -30,6 +30,7 @@ func vocoderBands(bands int, lowest, highest float64, passes int, widening float
 }
 
 func TestVocoderBySines(t *testing.T) {
+	t.Parallel()
 	// A sine of the voice makes every envelope as high as its band lets through,
 	// times 2/pi, the mean size of a sine that the samples meet everywhere; a sine of the carrier then comes out by
 	// the sum of the bands at its frequency, each by its envelope. Tones lie on bins
@@ -73,6 +74,7 @@ func TestVocoderBySines(t *testing.T) {
 }
 
 func TestVocoderEnvelopes(t *testing.T) {
+	t.Parallel()
 	// When a voice ends, what it let through of the carrier falls by e in each time
 	// constant (algebra of a one-pole lowpass). By then the bands have rung out.
 	const stop, rate = 24000, 48000.0
@@ -98,6 +100,7 @@ func TestVocoderEnvelopes(t *testing.T) {
 }
 
 func TestVocoderGain(t *testing.T) {
+	t.Parallel()
 	// The catalog's greatest gain, for a carrier within full scale, holds over sines
 	// that voice and carrier share, which is where most bands agree.
 	const told = 1
@@ -120,5 +123,6 @@ func TestVocoderGain(t *testing.T) {
 }
 
 func TestVocoderStyles(t *testing.T) {
+	t.Parallel()
 	checkLineStyles(t, "vocoder", 48000, map[string]float64{"smoothing": 0.002}, map[string]float64{"smoothing": 0.02})
 }
