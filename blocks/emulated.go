@@ -182,6 +182,15 @@ func (m *meter) emulated(d *Demand, k *EmulatedKernel, core *Core) {
 	n := float64(u.BlockSize)
 	var mean, worst, hops float64 // hops: the mean of what falls due at known samples
 	moved := map[string]bool{}    // groups of updates that are called
+	due := map[string]*Figure{}   // the cycles of each hop
+	for _, r := range b.Operations.Recurring {
+		if r.Locked {
+			d.Hops = append(d.Hops, Hop{Name: r.Name, Every: m.every(r), Offset: m.least("operations.recurring."+r.Name+".offset", r.Offset)})
+		}
+	}
+	for i := range d.Hops {
+		due[d.Hops[i].Name] = &d.Hops[i].Cycles
+	}
 	for i, t := range k.Terms {
 		times := 1.0
 		if f := k.times[i]; f != nil {
@@ -215,12 +224,7 @@ func (m *meter) emulated(d *Demand, k *EmulatedKernel, core *Core) {
 			meanTimes = n / every
 			if worstTimes = math.Ceil(meanTimes); r.Locked {
 				worstTimes = 0
-				at := slices.IndexFunc(d.Hops, func(h Hop) bool { return h.Name == name })
-				if at < 0 {
-					at = len(d.Hops)
-					d.Hops = append(d.Hops, Hop{Name: name, Every: every, Offset: m.least("operations.recurring."+name+".offset", r.Offset)})
-				}
-				d.Hops[at].Cycles = d.Hops[at].Cycles.Plus(core.EmulatedBand.Within(times * max(t.Cycles, t.Costliest)))
+				*due[name] = due[name].Plus(core.EmulatedBand.Within(times * max(t.Cycles, t.Costliest)))
 			}
 		}
 		if takes := times * meanTimes * t.Cycles; b.locked(t.Group) {
@@ -233,7 +237,9 @@ func (m *meter) emulated(d *Demand, k *EmulatedKernel, core *Core) {
 	}
 	d.Mean = core.EmulatedBand.Within(mean + hops)
 	if len(d.Hops) > 0 {
-		d.Stack *= 2 // a hop is timed by itself, and lies below the kernel that calls it
+		// A hop is timed by itself, and lies below the kernel that calls it: the two
+		// together go at most twice as deep as the deeper one.
+		d.Stack *= 2
 	}
 	// The two were fitted apart, so that where no data is costlier than another
 	// the one may come out a hair under the other.

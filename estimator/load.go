@@ -114,17 +114,14 @@ func worstBlock(hops []Hop, block int) (at int, reachable, together Load) {
 	if len(hops) == 0 {
 		return 0, reachable, together
 	}
-	period, whole := 1.0, true // in blocks, until the pattern repeats
 	for _, h := range hops {
 		together = together.Plus(h.load(mostDue(h, block)))
-		if whole = whole && h.Every == math.Round(h.Every); whole {
-			period = leastCommonMultiple(period, h.Every/commonDivisor(h.Every, float64(block)))
-		}
 	}
-	if !whole || period > mostBlocks {
+	period := hopsPeriod(hops, block)
+	if period == 0 {
 		return -1, together, together
 	}
-	for b := range int(period) {
+	for b := range period {
 		var sum Load
 		for _, h := range hops {
 			sum = sum.Plus(h.load(due(h, b, block)))
@@ -134,6 +131,31 @@ func worstBlock(hops []Hop, block int) (at int, reachable, together Load) {
 		}
 	}
 	return at, reachable, together
+}
+
+// hopsPeriod is after how many blocks the pattern of hops repeats; 0: not within
+// mostBlocks, or never.
+func hopsPeriod(hops []Hop, block int) int {
+	period := 1.0
+	for _, h := range hops {
+		if h.Every != math.Round(h.Every) {
+			return 0
+		}
+		if period = leastCommonMultiple(period, h.Every/commonDivisor(h.Every, float64(block))); period > mostBlocks {
+			return 0
+		}
+	}
+	return int(period)
+}
+
+// HopsPeriod is after how many blocks the work of all nodes that falls due at known
+// samples comes round; 0: not within a few thousand.
+func (e *Estimate) HopsPeriod() int {
+	var hops []Hop
+	for i := range e.Nodes {
+		hops = append(hops, e.Nodes[i].Hops...)
+	}
+	return hopsPeriod(hops, e.Graph.BlockSize)
 }
 
 // load is what a hop takes when it falls due so many times.

@@ -24,25 +24,11 @@ const (
 // blocksTimed is how many blocks are timed in each scene: so many that work which
 // falls due at known samples comes round whole.
 func (p *program) blocksTimed() int {
-	round := 1
-	for i := range p.estimate.Nodes {
-		for _, h := range p.estimate.Nodes[i].Hops {
-			every := int(h.Every)
-			period := every / commonDivisor(every, p.graph.BlockSize) // in blocks
-			round = round / commonDivisor(round, period) * period
-		}
-	}
-	if round > mostBlocks {
+	round := p.estimate.HopsPeriod()
+	if round == 0 || round > mostBlocks {
 		return leastBlocks
 	}
 	return (leastBlocks + round - 1) / round * round
-}
-
-func commonDivisor(a, b int) int {
-	for b != 0 {
-		a, b = b, a%b
-	}
-	return a
 }
 
 // harness is the C file that runs the program and feeds its jacks. It calls mark
