@@ -217,12 +217,20 @@ const tooBroad = `(() => {
 
 // TestEverybodyCanUseIt has axe-core look for what bars people with a
 // screen reader or little sight, light and dark, wide and narrow, with all that
-// can be open: a node, one that was added, cards, a comparison, charts, and what
-// saving would write.
+// can be open: a node, one that was added, voices, scenes, cards, a comparison,
+// charts, and what saving would write.
 func TestEverybodyCanUseIt(t *testing.T) {
 	rules := axe(t)
-	b := open(t, strings.Replace(storm, "size: 1", "size: 1.5", 1))
-	b.shows("opening", "does not fit")
+	b := open(t, strings.Replace(storm, "size: 1", "size: 1.5", 1)+`voices:
+  crowd:
+    count: 3
+    nodes:
+      hum:  {block: noise}
+      hush: {block: gain, from: hum}
+    out: hush
+scenes: {gale: [thunder], lull: [crowd]}
+`)
+	b.shows("opening", "does not fit", "Scene gale", "Scene lull", "voices crowd, new name")
 	b.press("opening a node", "controls-plate-open", kb.Enter)
 	b.shows("opening a node", "Wires into plate")
 	b.press("searching the catalog", "search", "gain"+kb.Enter)
