@@ -6,8 +6,9 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
-	"sync"
 	"unicode/utf8"
+
+	"elbowroom/blocks/source"
 )
 
 // Bytes is an amount of memory.
@@ -185,15 +186,10 @@ var (
 	// likes ('48 000'), and the rest. It leaves hexadecimals, underscores, NaN
 	// and Inf to be refused as unknown units. Its groups: mantissa, exponent, word.
 	numberAndWord = regexp.MustCompile(`^([+-]?(?:(?:[1-9]\d{0,2}(?: \d{3})+|\d+)(?:\.\d+)?|\.\d+))(?:[eE]([+-]?\d{1,4}))?\s*(.*)$`)
-	noteValue     = lazily(`^(\d{1,4})\s*/\s*(\d{1,4})\s*(dotted|triplet)?\s*(?:@\s*(.*))?$`)
-	noteNumber    = lazily(`^midi\s*(\d{1,3}(?:\.\d+)?)$`)
-	noteName      = lazily(`^([A-G])([#b]?)(-?\d{1,2})$`)
+	noteValue     = source.Lazily(`^(\d{1,4})\s*/\s*(\d{1,4})\s*(dotted|triplet)?\s*(?:@\s*(.*))?$`)
+	noteNumber    = source.Lazily(`^midi\s*(\d{1,3}(?:\.\d+)?)$`)
+	noteName      = source.Lazily(`^([A-G])([#b]?)(-?\d{1,2})$`)
 )
-
-// lazily compiles a pattern when it is first needed, which most runs never do.
-func lazily(pattern string) func() *regexp.Regexp {
-	return sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(pattern) })
-}
 
 // Parse reads a quantity of the given kind, or a range of two joined by '..',
 // and returns it in the base unit of that kind. Every error is a

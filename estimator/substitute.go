@@ -5,7 +5,6 @@ import (
 	"maps"
 	"math"
 	"math/big"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -254,7 +253,7 @@ func scaled(p *blocks.Param, span blocks.Span, given string, factor float64) (te
 	case given == "":
 		given = p.Unit.FormatSpan(span)
 	}
-	text = number.ReplaceAllStringFunc(given, func(value string) string {
+	text = number().ReplaceAllStringFunc(given, func(value string) string {
 		v, err := strconv.ParseFloat(value, 64)
 		if err != nil {
 			return value // too large, which the reader has refused
@@ -265,14 +264,14 @@ func scaled(p *blocks.Param, span blocks.Span, given string, factor float64) (te
 }
 
 // number is an amount before its unit.
-var number = regexp.MustCompile(`\d+(\.\d+)?`)
+var number = source.Lazily(`\d+(\.\d+)?`)
 
 // noteValue is a share of a whole note, as it was read.
-var noteValue = regexp.MustCompile(`\d+\s*/\s*\d+`)
+var noteValue = source.Lazily(`\d+\s*/\s*\d+`)
 
 // scaleNotes multiplies the note values in a text by a factor of few twelfths.
 func scaleNotes(text string, factor float64) string {
-	return noteValue.ReplaceAllStringFunc(text, func(value string) string {
+	return noteValue().ReplaceAllStringFunc(text, func(value string) string {
 		note, ok := new(big.Rat).SetString(strings.ReplaceAll(value, " ", ""))
 		if !ok {
 			return value // of no length, which the reader has refused

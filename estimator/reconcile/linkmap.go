@@ -4,12 +4,12 @@ import (
 	"cmp"
 	"fmt"
 	"path"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 
 	"elbowroom/blocks"
+	"elbowroom/blocks/source"
 )
 
 // MaxMapBytes is the most that is read of a linker's map.
@@ -23,13 +23,13 @@ const (
 // Lines of a GNU linker's map. A long name stands on a line of its own, and the
 // addresses on the next.
 var (
-	mapOutput = regexp.MustCompile(`^([^ \t/]\S*)\s+0x([0-9a-f]+)\s+0x([0-9a-f]+)(?:\s+load address 0x([0-9a-f]+))?\s*$`)
-	mapFill   = regexp.MustCompile(`^ \*fill\*\s+0x([0-9a-f]+)\s+0x([0-9a-f]+)`)
-	mapInput  = regexp.MustCompile(`^ ([^ *(]\S*)\s+0x([0-9a-f]+)\s+0x([0-9a-f]+) (\S.*)$`)
-	mapSymbol = regexp.MustCompile(`^ {16}0x([0-9a-f]+) {2,}([A-Za-z_$.][\w$.]*)$`)
-	mapAlone  = regexp.MustCompile(`^ ?[^ \t*(]\S*$`)
-	mapRest   = regexp.MustCompile(`^ {16}\s*0x[0-9a-f]+\s+0x[0-9a-f]+`)
-	notLoaded = regexp.MustCompile(`^\.(debug|comment|stab|symtab|strtab|shstrtab|line$|gnu\.|ARM\.attributes|xt\.)`)
+	mapOutput = source.Lazily(`^([^ \t/]\S*)\s+0x([0-9a-f]+)\s+0x([0-9a-f]+)(?:\s+load address 0x([0-9a-f]+))?\s*$`)
+	mapFill   = source.Lazily(`^ \*fill\*\s+0x([0-9a-f]+)\s+0x([0-9a-f]+)`)
+	mapInput  = source.Lazily(`^ ([^ *(]\S*)\s+0x([0-9a-f]+)\s+0x([0-9a-f]+) (\S.*)$`)
+	mapSymbol = source.Lazily(`^ {16}0x([0-9a-f]+) {2,}([A-Za-z_$.][\w$.]*)$`)
+	mapAlone  = source.Lazily(`^ ?[^ \t*(]\S*$`)
+	mapRest   = source.Lazily(`^ {16}\s*0x[0-9a-f]+\s+0x[0-9a-f]+`)
+	notLoaded = source.Lazily(`^\.(debug|comment|stab|symtab|strtab|shstrtab|line$|gnu\.|ARM\.attributes|xt\.)`)
 )
 
 // mapPart is an input section of a map.
@@ -81,11 +81,11 @@ func ReadMap(name, text string) (*Program, error) {
 		if line == "Cross Reference Table" {
 			break
 		}
-		if pending != "" && mapRest.MatchString(line) {
+		if pending != "" && mapRest().MatchString(line) {
 			line = pending + line
 		}
 		pending = ""
-		if mapAlone.MatchString(line) {
+		if mapAlone().MatchString(line) {
 			pending = line
 			kept = kept && line[0] == ' '
 			continue
@@ -98,9 +98,9 @@ func ReadMap(name, text string) (*Program, error) {
 			return v
 		}
 		beyond := func(at, bytes uint64) bool { return at >= 1<<32 || bytes > 1<<32-at }
-		if m := mapOutput.FindStringSubmatch(line); m != nil {
+		if m := mapOutput().FindStringSubmatch(line); m != nil {
 			at, size := digits(m[2]), digits(m[3])
-			if kept = size > 0 && !notLoaded.MatchString(m[1]); !kept {
+			if kept = size > 0 && !notLoaded().MatchString(m[1]); !kept {
 				continue
 			}
 			if beyond(at, size) {
@@ -116,11 +116,11 @@ func ReadMap(name, text string) (*Program, error) {
 				}
 			}
 			p.Sections = append(p.Sections, s)
-		} else if m := mapFill.FindStringSubmatch(line); m != nil && kept {
+		} else if m := mapFill().FindStringSubmatch(line); m != nil && kept {
 			if at, size := digits(m[1]), digits(m[2]); !beyond(at, size) && size <= mostPadding {
 				p.fills = append(p.fills, fill{at, blocks.Bytes(size)})
 			}
-		} else if m := mapInput.FindStringSubmatch(line); m != nil && kept {
+		} else if m := mapInput().FindStringSubmatch(line); m != nil && kept {
 			at, size := digits(m[2]), digits(m[3])
 			s := &p.Sections[len(p.Sections)-1]
 			if beyond(at, size) || size > 0 && (at < s.Address || at+size > s.Address+uint64(s.Bytes)) {
@@ -131,7 +131,7 @@ func ReadMap(name, text string) (*Program, error) {
 			}
 			parts = append(parts, mapPart{name: m[1], object: m[4], begin: at, end: at + size})
 			s.Filled = s.Filled || size > 0 && !isCleared(m[1])
-		} else if m := mapSymbol.FindStringSubmatch(line); m != nil && kept && len(parts) > 0 {
+		} else if m := mapSymbol().FindStringSubmatch(line); m != nil && kept && len(parts) > 0 {
 			if q, at := &parts[len(parts)-1], digits(m[1]); at >= q.begin && at < q.end {
 				q.symbols = append(q.symbols, Symbol{Name: m[2], Address: at})
 			}

@@ -2,7 +2,6 @@ package reconcile
 
 import (
 	"cmp"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -29,13 +28,13 @@ type Shortage struct {
 // language asks for it, by ‘these’.
 var (
 	quoted     = "[`'‘\"]([^`'’\"]{1,200})['’\"]"
-	overflowed = regexp.MustCompile(`region ` + quoted + ` overflowed by ([0-9]+) bytes?`)
-	willNotFit = regexp.MustCompile(`section ` + quoted + ` will not fit in region ` + quoted + `(?:: overflowed by ([0-9]+) bytes?)?`)
-	notWithin  = regexp.MustCompile(`section ` + quoted + ` is not within region ` + quoted)
-	overlaps   = regexp.MustCompile(`section (\S{1,200}) (?:VMA|LMA) \[([0-9a-f]{1,16}),([0-9a-f]{1,16})\] overlaps section (\S{1,200}) (?:VMA|LMA) \[([0-9a-f]{1,16}),([0-9a-f]{1,16})\]`)
+	overflowed = source.Lazily(`region ` + quoted + ` overflowed by ([0-9]+) bytes?`)
+	willNotFit = source.Lazily(`section ` + quoted + ` will not fit in region ` + quoted + `(?:: overflowed by ([0-9]+) bytes?)?`)
+	notWithin  = source.Lazily(`section ` + quoted + ` is not within region ` + quoted)
+	overlaps   = source.Lazily(`section (\S{1,200}) (?:VMA|LMA) \[([0-9a-f]{1,16}),([0-9a-f]{1,16})\] overlaps section (\S{1,200}) (?:VMA|LMA) \[([0-9a-f]{1,16}),([0-9a-f]{1,16})\]`)
 	// lld tells the addresses on the two lines below.
-	overlapsLLD = regexp.MustCompile(`section (\S{1,200}) (?:virtual|load) address range overlaps with (\S{1,200})`)
-	rangeLLD    = regexp.MustCompile(`>>> \S{1,200} range is \[0x([0-9a-fA-F]{1,16}), 0x([0-9a-fA-F]{1,16})\]`)
+	overlapsLLD = source.Lazily(`section (\S{1,200}) (?:virtual|load) address range overlaps with (\S{1,200})`)
+	rangeLLD    = source.Lazily(`>>> \S{1,200} range is \[0x([0-9a-fA-F]{1,16}), 0x([0-9a-fA-F]{1,16})\]`)
 )
 
 // Said finds the shortages in what a linker printed, GNU ld or lld, in the order
@@ -72,17 +71,17 @@ func Said(text string) []Shortage {
 	number := 0
 	for line := range strings.Lines(text) {
 		number++
-		if m := overflowed.FindStringSubmatch(line); m != nil {
+		if m := overflowed().FindStringSubmatch(line); m != nil {
 			add(number, m[1], "", amount(m[2]))
-		} else if m := willNotFit.FindStringSubmatch(line); m != nil {
+		} else if m := willNotFit().FindStringSubmatch(line); m != nil {
 			add(number, m[2], m[1], amount(m[3]))
-		} else if m := notWithin.FindStringSubmatch(line); m != nil {
+		} else if m := notWithin().FindStringSubmatch(line); m != nil {
 			add(number, m[2], m[1], 0)
-		} else if m := overlaps.FindStringSubmatch(line); m != nil {
+		} else if m := overlaps().FindStringSubmatch(line); m != nil {
 			both(number, m[1], m[4], []string{m[2], m[3], m[5], m[6]})
-		} else if m := overlapsLLD.FindStringSubmatch(line); m != nil {
+		} else if m := overlapsLLD().FindStringSubmatch(line); m != nil {
 			pair = m[1:3]
-		} else if m := rangeLLD.FindStringSubmatch(line); m != nil && pair != nil {
+		} else if m := rangeLLD().FindStringSubmatch(line); m != nil && pair != nil {
 			if pair = append(pair, m[1:3]...); len(pair) == 6 {
 				both(number-2, pair[0], pair[1], pair[2:])
 				pair = nil
