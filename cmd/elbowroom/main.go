@@ -117,6 +117,8 @@ const usage = `Usage:
 
   elbowroom schema WHAT             JSON Schema for editors and scripts
   elbowroom completion SHELL        bash, zsh, fish or powershell
+  elbowroom manual FOLDER           a page for man of every command
+  elbowroom help model              how figures come about, and what they leave out
 
 All that answer take --format table, json, csv or markdown; check, limits, sweep
 and delays take --watch to answer again after every save; every command takes
@@ -135,6 +137,8 @@ Example:
 func (a *app) rootCommand() *cobra.Command {
 	root := &cobra.Command{
 		Use:           "elbowroom",
+		Short:         "Tell whether an audio program fits a small board",
+		Long:          "Each command has a page of its own, named below. 'elbowroom --help' tells each in\na line, with an example.",
 		SilenceErrors: true,
 		SilenceUsage:  true,
 		Args:          cobra.ArbitraryArgs,
@@ -155,7 +159,11 @@ func (a *app) rootCommand() *cobra.Command {
 			fmt.Fprint(a.stdout, usage)
 			return
 		}
-		fmt.Fprintf(a.stdout, "%s\n\nUsage:\n  %s\n", strings.TrimSpace(cmd.Long), cmd.UseLine())
+		fmt.Fprintln(a.stdout, strings.TrimSpace(cmd.Long))
+		if !cmd.Runnable() {
+			return
+		}
+		fmt.Fprintf(a.stdout, "\nUsage:\n  %s\n", cmd.UseLine())
 		if flags := cmd.Flags().FlagUsages(); flags != "" {
 			fmt.Fprintf(a.stdout, "\nFlags:\n%s", flags)
 		}
@@ -181,6 +189,8 @@ func (a *app) rootCommand() *cobra.Command {
 		a.delaysCommand(),
 		a.compareCommand(),
 		a.splitCommand(),
+		a.manualCommand(),
+		modelPage(),
 	)
 	root.CompletionOptions.DisableDefaultCmd = true
 	return root
