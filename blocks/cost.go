@@ -310,7 +310,7 @@ func (m *meter) fail(what string, f *Formula, err error) {
 }
 
 func (m *meter) bytes(what string, f *Formula) Bytes {
-	return Bytes(ceil(m.most(what, f)))
+	return Bytes(Ceil(m.most(what, f)))
 }
 
 // bill adds up operations on a core.

@@ -716,7 +716,7 @@ var unaryFunctions = map[string]struct {
 	call func(float64) float64
 	rule dimensionRule
 }{
-	"ceil":     {ceil, keepsDimension},
+	"ceil":     {Ceil, keepsDimension},
 	"floor":    {floor, keepsDimension},
 	"round":    {math.Round, keepsDimension}, // halves away from zero
 	"abs":      {math.Abs, keepsDimension},
@@ -742,9 +742,9 @@ func whole(x float64) (float64, bool) {
 	return nearest, math.Abs(x-nearest) <= wholeSlack*max(1, math.Abs(x))
 }
 
-// ceil and floor round up and down, but leave alone what is a whole number
-// but for the rounding of binary fractions.
-func ceil(x float64) float64 {
+// Ceil rounds up, but leaves alone what is a whole number but for the rounding of
+// binary fractions; floor rounds down so.
+func Ceil(x float64) float64 {
 	if n, ok := whole(x); ok {
 		return n
 	}

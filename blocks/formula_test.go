@@ -501,7 +501,7 @@ func (floatLiterals) Visit(node *ast.Node) {
 func machineValue(text string, env map[string]any) (float64, error) {
 	options := []expr.Option{expr.Env(env), expr.Optimize(false), expr.Patch(floatLiterals{})}
 	for name, f := range map[string]func(float64) float64{
-		"ceil": ceil, "floor": floor, "round": math.Round, "abs": math.Abs,
+		"ceil": Ceil, "floor": floor, "round": math.Round, "abs": math.Abs,
 		"sqrt": math.Sqrt, "log2": math.Log2, "log10": math.Log10, "exp": math.Exp,
 		"pow2ceil": func(x float64) float64 {
 			if math.IsNaN(x) || math.IsInf(x, 1) {
@@ -645,7 +645,7 @@ func TestWholeNumbers(t *testing.T) {
 	for _, rate := range []float64{32000, 44100, 48000, 96000} {
 		for ms := range 10001 {
 			exact := (ms*int(rate) + 999) / 1000
-			if got := ceil(float64(ms) / 1000 * rate); got != float64(exact) {
+			if got := Ceil(float64(ms) / 1000 * rate); got != float64(exact) {
 				t.Fatalf("%d ms at %g Hz is %g samples, want %d (whole-number arithmetic)", ms, rate, got, exact)
 			}
 		}
@@ -653,7 +653,7 @@ func TestWholeNumbers(t *testing.T) {
 	for _, tt := range []struct{ x, up, down float64 }{
 		{2.5, 3, 2}, {2.000001, 3, 2}, {1.999999, 2, 1}, {-2.5, -2, -3}, {816.0000000000001, 816, 816}, {815.9999999999999, 816, 816},
 	} {
-		if up, down := ceil(tt.x), floor(tt.x); up != tt.up || down != tt.down {
+		if up, down := Ceil(tt.x), floor(tt.x); up != tt.up || down != tt.down {
 			t.Errorf("%v goes up to %g and down to %g, want %g and %g", tt.x, up, down, tt.up, tt.down)
 		}
 	}

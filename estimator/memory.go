@@ -297,7 +297,7 @@ func (e *Estimate) fill() {
 		var doubt blocks.Figure
 		if b == code {
 			for _, item := range e.code {
-				bytes := blocks.Bytes(math.Ceil(item.bytes.Value))
+				bytes := blocks.Bytes(blocks.Ceil(item.bytes.Value))
 				objects = append(objects, Object{Name: item.name, Node: -1, Part: item.part, Bytes: bytes, Align: 4})
 				doubt.Low += item.bytes.Low - item.bytes.Value
 				doubt.High += item.bytes.High - item.bytes.Value
