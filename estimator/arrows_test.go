@@ -21,7 +21,7 @@ func TestArrows(t *testing.T) {
 		"elbowroom/estimator/reconcile":      {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator"},
 		"elbowroom/estimator/pack":           {},
 		"elbowroom/estimator/outside":        {},
-		"elbowroom/estimator/drawn":          {"elbowroom/blocks"},
+		"elbowroom/estimator/chance":         {"elbowroom/blocks"},
 		"elbowroom/estimator/plan":           {"elbowroom/estimator", "elbowroom/estimator/pack", "elbowroom/blocks"},
 		"elbowroom/estimator/lighten":        {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator", "elbowroom/estimator/plan"},
 		"elbowroom/cmd/elbowroom":            {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/catalog", "elbowroom/cmd/elbowroom/page", "elbowroom/estimator", "elbowroom/estimator/ask", "elbowroom/estimator/calibrate", "elbowroom/estimator/lighten", "elbowroom/estimator/reconcile"},

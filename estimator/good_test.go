@@ -18,7 +18,7 @@ import (
 	"elbowroom/blocks/source"
 	"elbowroom/catalog"
 	"elbowroom/estimator"
-	"elbowroom/estimator/drawn"
+	"elbowroom/estimator/chance"
 )
 
 // claim is what the comment at the head of a good graph says of it.
@@ -536,7 +536,7 @@ func TestRandomGraphs(t *testing.T) {
 	tried, read, estimated := 0, 0, 0
 	rapid.Check(t, func(t *rapid.T) {
 		tried++
-		text := drawn.Graph(t, b.lib)
+		text := chance.Graph(t, b.lib)
 		g, _ := b.read("random.yaml", text, "", "")
 		if g == nil {
 			return

@@ -12,7 +12,7 @@ import (
 
 	"elbowroom/blocks"
 	"elbowroom/estimator"
-	"elbowroom/estimator/drawn"
+	"elbowroom/estimator/chance"
 )
 
 // Laws that hold for any graph, tried on graphs drawn at random from the whole
@@ -68,7 +68,7 @@ func demands(e *estimator.Estimate) map[string]float64 {
 // Before placement, a node more never makes a demand smaller.
 func TestANodeMoreNeverTakesLess(t *testing.T) {
 	law(t, func(t *rapid.T, b *bench) bool {
-		text, grown := drawn.Grown(t, b.lib)
+		text, grown := chance.Grown(t, b.lib)
 		e, more := b.try(text), b.try(grown)
 		if e == nil || more == nil {
 			return false
@@ -89,7 +89,7 @@ var countOf = regexp.MustCompile(`(?m)^    count: (\d+)$`)
 // n voices take n times the state and the buffers of one, and the same code.
 func TestVoicesShareTheirCode(t *testing.T) {
 	law(t, func(t *rapid.T, b *bench) bool {
-		text := drawn.Graph(t, b.lib)
+		text := chance.Graph(t, b.lib)
 		if !countOf.MatchString(text) {
 			return false
 		}
@@ -120,7 +120,7 @@ func TestVoicesShareTheirCode(t *testing.T) {
 // of them together, which need not be least in the worst.
 func TestMoreBoardIsNeverWorse(t *testing.T) {
 	law(t, func(t *rapid.T, b *bench) bool {
-		text, _, _ := strings.Cut(drawn.Graph(t, b.lib), "scenes:")
+		text, _, _ := strings.Cut(chance.Graph(t, b.lib), "scenes:")
 		e := b.try(text)
 		if e == nil || e.Placement.Gap > 0 {
 			return false
@@ -159,7 +159,7 @@ var nodeName = regexp.MustCompile(`\bn(\d+)\b`)
 // may stop elsewhere.
 func TestNamesAndOrderChangeNothing(t *testing.T) {
 	law(t, func(t *rapid.T, b *bench) bool {
-		text := drawn.Graph(t, b.lib)
+		text := chance.Graph(t, b.lib)
 		e := b.try(text)
 		if e == nil || len(e.Schedule.Cuts)+len(e.Schedule.Split) > 0 || e.Placement.Gap > 0 || e.Schedule.Slots > e.Schedule.Least {
 			return false

@@ -11,9 +11,12 @@ import (
 	"testing"
 	"time"
 
+	"pgregory.net/rapid"
+
 	"elbowroom/blocks/source"
 	"elbowroom/catalog"
 	"elbowroom/estimator"
+	"elbowroom/estimator/chance"
 )
 
 const goodGraphs = "../../testdata/graphs/good"
@@ -81,6 +84,38 @@ func overGraphs(t *testing.T, check func(t *testing.T, e *estimator.Estimate)) {
 	}
 }
 
+// keepPromise finds plans that are not what they promised once they are written
+// into the text of the graph and read again, or that do not stand in order.
+func keepPromise(t rapid.TB, e *estimator.Estimate, plans []Plan, again func(text string) *estimator.Estimate) {
+	t.Helper()
+	for i, p := range plans {
+		edited, err := e.Graph.File.Edit(p.After.Graph.Edits...)
+		if err != nil {
+			t.Errorf("plan %d cannot be written: %v", i+1, err)
+			continue
+		}
+		after := again(edited.Text())
+		if after.Verdict > estimator.Tight || after.Verdict != p.After.Verdict {
+			t.Errorf("plan %d promises that it %v, and written down it is %v", i+1, p.After.Verdict, after.Verdict)
+		}
+		for _, res := range after.Resources {
+			if was := p.After.Resource(res.Name); was.Used != res.Used {
+				t.Errorf("plan %d promises %v of %s, and written down it is %v", i+1, was.Used, res.Name, res.Used)
+			}
+		}
+		sum := 0.0
+		for _, c := range p.Changes {
+			sum += c.Loss
+		}
+		if math.Abs(sum-p.Loss) > 1e-9 {
+			t.Errorf("plan %d loses %g points, and its changes %g", i+1, p.Loss, sum)
+		}
+		if i > 0 && p.Loss < plans[i-1].Loss {
+			t.Errorf("plan %d loses %g points, less than the plan before it", i+1, p.Loss)
+		}
+	}
+}
+
 func find(t *testing.T, e *estimator.Estimate, o Options) *Result {
 	t.Helper()
 	r, err := Find(context.Background(), e, o)
@@ -96,33 +131,8 @@ func TestPlansKeepTheirPromise(t *testing.T) {
 	plans := 0
 	overGraphs(t, func(t *testing.T, e *estimator.Estimate) {
 		r := find(t, e, Options{Plans: 2})
-		for i, p := range r.Plans {
-			plans++
-			edited, err := e.Graph.File.Edit(p.After.Graph.Edits...)
-			if err != nil {
-				t.Errorf("plan %d cannot be written: %v", i+1, err)
-				continue
-			}
-			after := estimated(t, edited.Text())
-			if after.Verdict > estimator.Tight || after.Verdict != p.After.Verdict {
-				t.Errorf("plan %d promises that it %v, and written down it is %v", i+1, p.After.Verdict, after.Verdict)
-			}
-			for _, res := range after.Resources {
-				if was := p.After.Resource(res.Name); was.Used != res.Used {
-					t.Errorf("plan %d promises %v of %s, and written down it is %v", i+1, was.Used, res.Name, res.Used)
-				}
-			}
-			sum := 0.0
-			for _, c := range p.Changes {
-				sum += c.Loss
-			}
-			if math.Abs(sum-p.Loss) > 1e-9 {
-				t.Errorf("plan %d loses %g points, and its changes %g", i+1, p.Loss, sum)
-			}
-			if i > 0 && p.Loss < r.Plans[i-1].Loss {
-				t.Errorf("plan %d loses %g points, less than the plan before it", i+1, p.Loss)
-			}
-		}
+		plans += len(r.Plans)
+		keepPromise(t, e, r.Plans, func(text string) *estimator.Estimate { return estimated(t, text) })
 	})
 	if plans < 12 && !testing.Short() {
 		t.Errorf("only %d plans were found, too few to show anything", plans)
@@ -223,6 +233,46 @@ nodes:
   echo: {block: delay, from: choir, time: 800 ms}
   out:  {block: audio-out, from: echo}
 `,
+}
+
+// So do the plans of graphs drawn at random, of which few are music.
+func TestRandomPlansKeepTheirPromise(t *testing.T) {
+	lib, err := catalog.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	plans := 0
+	rapid.Check(t, func(t *rapid.T) {
+		again := func(text string) *estimator.Estimate {
+			var errs source.Errors
+			g := estimator.Read(source.NewFile("random.yaml", []byte(text)), lib, estimator.Options{}, &errs)
+			if g == nil {
+				return nil
+			}
+			e, err := g.Estimate()
+			if err != nil {
+				return nil
+			}
+			return e
+		}
+		text := chance.Graph(t, lib)
+		e := again(text)
+		if e == nil || e.Verdict != estimator.Over || len(e.Nodes) > 10 {
+			return
+		}
+		r, err := Find(context.Background(), e, Options{Plans: 1})
+		if err != nil {
+			t.Fatalf("no plans are looked for: %v\n%s", err, text)
+		}
+		plans += len(r.Plans)
+		keepPromise(t, e, r.Plans, again)
+		if t.Failed() {
+			t.Log("\n" + text)
+		}
+	})
+	if !t.Failed() && plans == 0 {
+		t.Error("no plan was found for any random graph: the test shows nothing")
+	}
 }
 
 // No plan that loses less is missed: all combinations over the full estimator

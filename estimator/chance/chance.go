@@ -1,6 +1,6 @@
-// Package drawn draws graphs at random from the whole catalog, for tests that
+// Package chance draws graphs at random from the whole catalog, for tests that
 // hold laws which must be true of any graph.
-package drawn
+package chance
 
 import (
 	"fmt"
