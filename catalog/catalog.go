@@ -142,6 +142,7 @@ func Add(lib *blocks.Library, file *source.File, errs *source.Errors) (board str
 	}
 	if err := define(); err != nil {
 		name.Fail("give it another name", "%v", err)
+		return ""
 	}
 	return board
 }

@@ -3,7 +3,6 @@ package estimator_test
 import (
 	"os"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -124,9 +123,6 @@ func TestReadWithoutOtherFiles(t *testing.T) {
 	}
 }
 
-// aWord is what FuzzRead exchanges: names, numbers with their units, marks.
-var aWord = regexp.MustCompile(`[A-Za-z0-9_.%-]+|[\[\]{}:,]`)
-
 // FuzzRead edits graphs at random, by bytes and by exchanging one word for
 // another: reading never panics, every mistake has its place in the file, and
 // what reads can be estimated.
@@ -136,24 +132,15 @@ func FuzzRead(f *testing.F) {
 		for _, text := range graphs(f, folder) {
 			f.Add(string(text), uint16(0), uint16(0))
 			f.Add(string(text), uint16(len(text)/11), uint16(len(words)))
-			words = append(words, aWord.FindAllString(string(text), -1)...)
+			words = append(words, sourcetest.Words(text)...)
 		}
 	}
 	f.Fuzz(func(t *testing.T, text string, at, word uint16) {
-		if places := aWord.FindAllStringIndex(text, -1); word > 0 && len(places) > 0 {
-			place := places[int(at)%len(places)]
-			text = text[:place[0]] + words[int(word)%len(words)] + text[place[1]:]
+		if word > 0 {
+			text = sourcetest.Exchange(text, int(at), words[int(word)%len(words)])
 		}
 		file, g, errs := read(t, "../testdata/graphs/bad/fuzzed.yaml", []byte(text))
-		lines := len(regexp.MustCompile("\r\n|[\r\n\u0085\u2028\u2029]").Split(text, -1))
-		for _, e := range errs.List() {
-			if e.File == file && (e.Pos.Line < 0 || e.Pos.Line > lines || e.Pos.Line > 0 && e.Pos.Column < 1) {
-				t.Errorf("a mistake has no place in its file, %+v: %s", e.Pos, e.Message)
-			}
-			if e.Message == "" || strings.Contains(e.Message, "%!") && !strings.Contains(text, "%!") {
-				t.Errorf("a message is no sentence: %q", e.Message)
-			}
-		}
+		sourcetest.Sound(t, file, errs)
 		if (g == nil) != (errs.Len() > 0) {
 			t.Fatalf("reading gave a graph: %t, and %d mistakes", g != nil, errs.Len())
 		}

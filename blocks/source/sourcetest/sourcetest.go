@@ -27,8 +27,40 @@ type want struct {
 var (
 	comment = regexp.MustCompile(`#\s*(ERROR(?:-FILE)?\s+".*)$`)
 	stated  = regexp.MustCompile(`(ERROR-FILE|ERROR|HINT|AT)?\s*"((?:[^"\\]|\\.)*)"`)
-	lineEnd = regexp.MustCompile("\r\n|\r|\n")
+	lineEnd = regexp.MustCompile("\r\n|[\r\n\u0085\u2028\u2029]")
 )
+
+// aWord is what Exchange exchanges: names, numbers with their units, marks.
+var aWord = regexp.MustCompile(`[A-Za-z0-9_.%-]+|[\[\]{}:,]`)
+
+// Words are the words of a text, for Exchange.
+func Words(text []byte) []string { return aWord.FindAllString(string(text), -1) }
+
+// Exchange is a text with one of its words, counted round, in place of which
+// stands another; an empty word leaves it as it is.
+func Exchange(text string, at int, word string) string {
+	places := aWord.FindAllStringIndex(text, -1)
+	if word == "" || len(places) == 0 {
+		return text
+	}
+	place := places[at%len(places)]
+	return text[:place[0]] + word + text[place[1]:]
+}
+
+// Sound demands that each mistake of a file whose text nobody chose is a sentence
+// and has its place in the file.
+func Sound(t *testing.T, file *source.File, errs *source.Errors) {
+	t.Helper()
+	lines := len(lineEnd.Split(file.Text(), -1))
+	for _, e := range errs.List() {
+		if e.File == file && (e.Pos.Line < 0 || e.Pos.Line > lines || e.Pos.Line > 0 && e.Pos.Column < 1) {
+			t.Errorf("a mistake has no place in its file, %+v: %s", e.Pos, e.Message)
+		}
+		if e.Message == "" || strings.Contains(e.Message, "%!") && !strings.Contains(file.Text(), "%!") {
+			t.Errorf("a message is no sentence: %q", e.Message)
+		}
+	}
+}
 
 // Check demands exactly the mistakes that the comments of a file state, on
 // exactly their lines, each with its caret under a character of the line.
