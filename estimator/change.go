@@ -48,8 +48,8 @@ func (g *Graph) reuse(before *Graph) {
 		return
 	}
 	for i, n := range g.Nodes {
-		if was := before.Nodes[i]; n.Use.Same(&was.Use) {
-			n.demand = was.demand
+		if was := before.Nodes[i]; n.Name == was.Name && n.Use.Same(&was.Use) {
+			n.estimated = was.estimated
 		}
 	}
 }

@@ -210,3 +210,56 @@ sources:
 		}
 	}
 }
+
+// A change counts by what was measured as the changed file would: on another
+// board what was measured says nothing, and what was measured of a node goes by its
+// name.
+func TestWithMeasured(t *testing.T) {
+	folder := t.TempDir()
+	measured := "measured: m4f-168-192k\nsource: by hand\ncompute:\n  all: {factor: 2, low: 0.5, high: 2.5}\n  nodes:\n    echo: {block: delay, factor: 3, low: 2.9, high: 3.1}\n" +
+		"bytes:\n  nodes:\n    wind: {block: noise, flash: {built: 1 KiB}}\n"
+	if err := os.WriteFile(filepath.Join(folder, "measured.yaml"), []byte(measured), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	const text = "board: m4f-168-192k\ncatalog: measured.yaml\nsample_rate: 48 kHz\nblock_size: 48\nnodes:\n" +
+		"  wind: {block: noise}\n  echo: {block: delay, from: wind, time: 100 ms}\n  speaker: {block: audio-out, from: echo}\n"
+	path := filepath.Join(folder, "loft.yaml")
+	b := newBench(t)
+	g, errs := b.read(path, text, "", "")
+	if g == nil {
+		t.Fatal(errs.Err())
+	}
+	before := figures(estimate(t, g))
+	for _, edit := range []source.Edit{
+		{Path: []string{"board"}, Text: "m4f-180-sdram"},
+		{Path: []string{"nodes", "echo"}, Key: "cave"},
+		{Path: []string{"nodes", "echo", "time"}, Text: "50 ms"},
+	} {
+		edits := []source.Edit{edit}
+		if edit.Key != "" {
+			edits = append(edits, source.Edit{Path: []string{"nodes", "speaker", "from"}, Text: edit.Key})
+		}
+		changed, err := g.With(edits...)
+		if err != nil {
+			t.Fatalf("%v: %v", edit, err)
+		}
+		file, err := g.File.Edit(edits...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		read, errs := b.read(path, file.Text(), "", "")
+		if read == nil {
+			t.Fatal(errs.Err())
+		}
+		got, want := figures(estimate(t, changed)), figures(estimate(t, read))
+		if got != want {
+			t.Errorf("after %v the graph answers\n%s\nand the changed file\n%s", edit, got, want)
+		}
+		if got == before {
+			t.Errorf("%v changes no figure", edit)
+		}
+	}
+	if after := figures(estimate(t, g)); after != before {
+		t.Errorf("estimated twice the graph answers\n%s\nand\n%s", before, after)
+	}
+}

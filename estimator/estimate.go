@@ -100,24 +100,19 @@ func (g *Graph) EstimateThoroughly() (*Estimate, error) { return g.estimate(thor
 
 func (g *Graph) estimate(placeSteps int) (*Estimate, error) {
 	for _, n := range g.Nodes {
-		if n.demand != nil {
-			continue
-		}
-		d, err := n.Use.Demand(g.Core)
-		if err != nil {
-			return nil, n.Place.Mistake("", "%v", err)
-		}
-		if n.Use.Own != nil {
-			for i := range d.Code {
-				d.Code[i].Key = n.Name
+		if n.estimated == nil {
+			d, err := n.Use.Demand(g.Core)
+			if err != nil {
+				return nil, n.Place.Mistake("", "%v", err)
 			}
+			if n.Use.Own != nil {
+				for i := range d.Code {
+					d.Code[i].Key = n.Name
+				}
+			}
+			n.estimated = d
 		}
-		if f, source, ok := g.factor(n); ok {
-			mean, worst := g.calls(n, d)
-			d = d.By(f, source)
-			d.Charge("calls a sample", mean, worst)
-		}
-		n.demand, n.built = g.builtBytes(n, d)
+		n.demand, n.built = g.asMeasured(n)
 	}
 	e := &Estimate{Graph: g, Schedule: g.schedule(), Nodes: make([]NodeCost, len(g.Nodes))}
 	e.compute()

@@ -82,8 +82,9 @@ type Node struct {
 	// Defaults are parameters that decide a cost and that nobody confirmed.
 	Defaults []string
 
-	demand *blocks.Demand // what the use needs, once it was worked out
-	built  string         // the program that its bytes were read from; "": none
+	estimated *blocks.Demand // what the use needs, once it was worked out
+	demand    *blocks.Demand // the same by what was measured
+	built     string         // the program that its bytes were read from; "": none
 }
 
 // Block is the node's block.

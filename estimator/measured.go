@@ -60,6 +60,18 @@ func (g *Graph) checkResident(b blocks.Built) {
 	}
 }
 
+// asMeasured is what a node needs by what was measured, and the program that its
+// bytes were read from; "": none. What was estimated stays as it is.
+func (g *Graph) asMeasured(n *Node) (d *blocks.Demand, built string) {
+	d = n.estimated
+	if f, source, ok := g.factor(n); ok {
+		mean, worst := g.calls(n, d)
+		d = d.By(f, source)
+		d.Charge("calls a sample", mean, worst)
+	}
+	return g.builtBytes(n, d)
+}
+
 // factor is what a node's estimated cycles were measured to be multiplied by,
 // and what says so. What the user states of a node only a reading of that node
 // replaces.
@@ -107,7 +119,9 @@ func (g *Graph) builtBytes(n *Node, d *blocks.Demand) (built *blocks.Demand, sou
 		d = d.WithCode(block, "")
 	}
 	if node.Flash.Bytes > 0 && node.Flash.Estimated == 0 {
-		d.Code = append(slices.Clone(d.Code), blocks.CodeDemand{Key: own, Bytes: blocks.Exactly(float64(node.Flash.Bytes)), RAM: node.Flash.RAM, Basis: blocks.Measured})
+		more := *d
+		more.Code = append(slices.Clone(d.Code), blocks.CodeDemand{Key: own, Bytes: blocks.Exactly(float64(node.Flash.Bytes)), RAM: node.Flash.RAM, Basis: blocks.Measured})
+		d = &more
 	}
 	return d, source
 }
