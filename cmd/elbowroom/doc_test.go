@@ -3,28 +3,35 @@ package main
 import (
 	"bytes"
 	"context"
+	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 )
 
 // TestDocuments runs every '$ elbowroom ...' block of the documents at the top
-// of the repository, from there, and compares what it prints. After a change
-// that is meant, ELBOWROOM_UPDATE=1 rewrites the blocks; read the difference.
+// of the repository, and compares what it prints. They run in a folder of their
+// own, in which 'testdata' lies as it does at the top and files that a document
+// shows, such as "`foghorn.yaml`:" and a block, are written. After a change that is
+// meant, ELBOWROOM_UPDATE=1 rewrites the blocks; read the difference.
 func TestDocuments(t *testing.T) {
 	top, err := filepath.Abs("../..")
 	if err != nil {
 		t.Fatal(err)
 	}
-	for name, least := range map[string]int{"README.md": 1, "DEVELOPERS.md": 0} {
+	for name, least := range map[string]int{"README.md": 14, "DEVELOPERS.md": 0} {
 		path := filepath.Join(top, name)
 		text, err := os.ReadFile(path)
 		if err != nil {
 			t.Fatal(err)
 		}
-		t.Chdir(top)
-		current, sessions := rerun(string(text))
+		t.Chdir(t.TempDir())
+		if err := os.Symlink(filepath.Join(top, "testdata"), "testdata"); err != nil {
+			t.Fatal(err)
+		}
+		current, sessions := rerun(t, string(text))
 		if sessions < least {
 			t.Errorf("%s shows %d sessions, want at least %d", name, sessions, least)
 		}
@@ -41,24 +48,62 @@ func TestDocuments(t *testing.T) {
 	}
 }
 
-// rerun gives a document with the output of its sessions made anew, and how
-// many there are. A session is a fenced block whose first line begins with
-// '$ elbowroom'.
-func rerun(text string) (current string, sessions int) {
-	const fence, prompt = "```\n", "```\n$ elbowroom "
+var (
+	fence     = regexp.MustCompile("(?ms)^```[a-z]*\n(.*?)^```\n")
+	namedFile = regexp.MustCompile("`([a-z-]+\\.(?:yaml|csv))`[^`]*:\n\n$")
+	aCommand  = regexp.MustCompile(`(?m)^(?:[^$\n]*\| )?elbowroom (.*)$`)
+	mainThing = regexp.MustCompile(`(?m)^go run \./cmd/elbowroom (.*)$`)
+)
+
+// rerun gives a document with the output of its sessions made anew, and how many
+// there are. A session is a fenced block whose first line begins with
+// '$ elbowroom'. Files are written where they stand, and a command that stands
+// there without what it prints must at least be one.
+func rerun(t *testing.T, text string) (current string, sessions int) {
+	t.Helper()
 	var out strings.Builder
-	for {
-		before, rest, found := strings.Cut(text, prompt)
+	at := 0
+	for _, place := range fence.FindAllStringSubmatchIndex(text, -1) {
+		before, body := text[at:place[0]], text[place[2]:place[3]]
 		out.WriteString(before)
-		if !found {
-			return out.String(), sessions
+		at = place[1]
+		command, isSession := strings.CutPrefix(body, "$ elbowroom ")
+		if !isSession {
+			out.WriteString(text[place[0]:place[1]])
+			if file := namedFile.FindStringSubmatch(before[max(0, len(before)-300):]); file != nil {
+				if err := os.WriteFile(file[1], []byte(body), 0o644); err != nil {
+					t.Fatal(err)
+				}
+			}
+			for _, m := range aCommand.FindAllStringSubmatch(body, -1) {
+				parses(t, strings.Fields(m[1]))
+			}
+			for _, m := range mainThing.FindAllStringSubmatch(body, -1) {
+				if code := run(context.Background(), strings.NewReader(""), io.Discard, io.Discard, strings.Fields(m[1])); code != exitFits {
+					t.Errorf("'%s' exits with %d", m[0], code)
+				}
+			}
+			continue
 		}
 		sessions++
-		command, rest, _ := strings.Cut(rest, "\n")
-		_, text, _ = strings.Cut("\n"+rest, "\n"+fence)
+		command, _, _ = strings.Cut(command, "\n")
 		var printed bytes.Buffer
 		run(context.Background(), strings.NewReader(""), &printed, &printed, strings.Fields(command))
-		out.WriteString(prompt + command + "\n" + printed.String() + fence)
+		out.WriteString("```\n$ elbowroom " + command + "\n" + printed.String() + "```\n")
+	}
+	out.WriteString(text[at:])
+	return out.String(), sessions
+}
+
+// parses demands that a command and its flags are there.
+func parses(t *testing.T, args []string) {
+	t.Helper()
+	cmd, rest, err := (&app{}).rootCommand().Find(args)
+	if err == nil {
+		err = cmd.ParseFlags(rest)
+	}
+	if err != nil || !cmd.HasParent() {
+		t.Errorf("'elbowroom %s' is no command (%v)", strings.Join(args, " "), err)
 	}
 }
 
