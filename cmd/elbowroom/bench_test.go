@@ -27,28 +27,33 @@ func chainOf(b *testing.B, nodes int) string {
 	return file
 }
 
-func benchmarkCheck(b *testing.B, nodes int) {
-	file := chainOf(b, nodes)
+// benchmark times one command in a warm process; it must end with an exit status.
+func benchmark(b *testing.B, exit int, args ...string) {
+	b.Helper()
 	for b.Loop() {
-		if code := run(context.Background(), strings.NewReader(""), io.Discard, io.Discard, []string{"check", file}); code == exitWrong {
-			b.Fatalf("check of %d nodes exits with %d", nodes, code)
+		if code := run(context.Background(), strings.NewReader(""), io.Discard, io.Discard, args); code != exit {
+			b.Fatalf("%v exits with %d, want %d", args, code, exit)
 		}
 	}
 }
 
-func BenchmarkCheck20(b *testing.B)    { benchmarkCheck(b, 20) }
-func BenchmarkCheck10000(b *testing.B) { benchmarkCheck(b, 10000) }
-
-func benchmarkQuestion(b *testing.B, nodes int, question ...string) {
-	args := append(question, chainOf(b, nodes))
-	for b.Loop() {
-		if code := run(context.Background(), strings.NewReader(""), io.Discard, io.Discard, args); code != exitFits {
-			b.Fatalf("%s of %d nodes exits with %d", question[0], nodes, code)
-		}
-	}
+func BenchmarkCheck20(b *testing.B)    { benchmark(b, exitFits, "check", chainOf(b, 20)) }
+func BenchmarkCheck1000(b *testing.B)  { benchmark(b, exitOver, "check", chainOf(b, 1000)) }
+func BenchmarkCheck10000(b *testing.B) { benchmark(b, exitOver, "check", chainOf(b, 10000)) }
+func BenchmarkLimits60(b *testing.B)   { benchmark(b, exitFits, "limits", chainOf(b, 60)) }
+func BenchmarkBoardsFor20(b *testing.B) {
+	benchmark(b, exitFits, "boards", "--for", chainOf(b, 20))
 }
-
-func BenchmarkBoardsFor20(b *testing.B) { benchmarkQuestion(b, 20, "boards", "--for") }
 func BenchmarkSplit60(b *testing.B) {
-	benchmarkQuestion(b, 60, "split", "--boards", "m7-600-sdram,m4f-100-128k")
+	benchmark(b, exitFits, "split", "--boards", "m7-600-sdram,m4f-100-128k", chainOf(b, 60))
+}
+
+// Twenty sample rates by twenty block sizes.
+func BenchmarkSweep400(b *testing.B) {
+	benchmark(b, exitFits, "sweep", "--format", "csv", "--over", "block_size=8..160/20", "--over", "sample_rate=24kHz..48kHz/20", chainOf(b, 20))
+}
+
+// The storm machine on a board that is too small for it.
+func BenchmarkLighten(b *testing.B) {
+	benchmark(b, exitFits, "lighten", "--board", "m7-216-320k", filepath.Join(goodGraphs, "storm-machine.yaml"))
 }
