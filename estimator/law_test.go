@@ -203,3 +203,18 @@ func shuffled(t *rapid.T, text string) string {
 	}
 	return strings.Join(lines, "\n")
 }
+
+// The line ends of another system change nothing.
+func TestLineEndsChangeNothing(t *testing.T) {
+	for path, text := range graphs(t, "good") {
+		b := newBench(t)
+		g, errs := b.read(path, string(text), "", "")
+		other, errs2 := b.read(path, strings.ReplaceAll(string(text), "\n", "\r\n"), "", "")
+		if g == nil || other == nil {
+			t.Fatalf("%s does not read both ways: %v, %v", path, errs.Err(), errs2.Err())
+		}
+		if got, want := figures(estimate(t, other)), figures(estimate(t, g)); got != want {
+			t.Errorf("%s answers with other line ends\n%s\nwant\n%s", path, got, want)
+		}
+	}
+}

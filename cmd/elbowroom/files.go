@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"elbowroom/blocks"
 	"elbowroom/blocks/source"
@@ -147,7 +148,8 @@ type loader struct {
 // load reads the file at a path, which counts from the folder of the file that
 // names it; one that a flag names counts from where the program was started.
 func (l *loader) load(path source.Value) string {
-	name := filepath.FromSlash(path.Text("a path"))
+	given := path.Text("a path")
+	name := filepath.FromSlash(given)
 	if path.File() == l.graph && !filepath.IsAbs(name) {
 		name = filepath.Join(l.folder, name)
 	}
@@ -161,6 +163,9 @@ func (l *loader) load(path source.Value) string {
 	if err != nil {
 		var h hinted
 		errors.As(err, &h)
+		if slashed := strings.ReplaceAll(given, `\`, "/"); slashed != given {
+			h.hint = fmt.Sprintf("write '%s', which is read the same everywhere", slashed)
+		}
 		path.Fail(h.hint, "cannot read %s: %v", name, err)
 		return ""
 	}
