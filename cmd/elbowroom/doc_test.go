@@ -3,10 +3,13 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -116,4 +119,43 @@ func firstDifference(old, current string) string {
 		}
 	}
 	return ""
+}
+
+// The page of help about the graph file names every key that its schema has, but
+// for the parameters of blocks, and the graph that ends it fits.
+func TestGraphPageIsWhole(t *testing.T) {
+	var printed strings.Builder
+	if code := run(context.Background(), strings.NewReader(""), &printed, &printed, []string{"schema", "graph"}); code != exitFits {
+		t.Fatalf("schema graph exits with %d", code)
+	}
+	type object struct {
+		Properties map[string]object
+		Defs       map[string]object `json:"$defs"`
+	}
+	var schema object
+	if err := json.Unmarshal([]byte(printed.String()), &schema); err != nil {
+		t.Fatal(err)
+	}
+	keys := slices.Collect(maps.Keys(schema.Properties))
+	for _, holder := range []object{schema.Properties["reserve"], schema.Defs["code"], schema.Defs["own-code"], schema.Defs["gain"]} {
+		if len(holder.Properties) == 0 {
+			t.Error("a part of the schema has no keys: the test looks at too little")
+		}
+		keys = slices.AppendSeq(keys, maps.Keys(holder.Properties))
+	}
+	for _, key := range keys {
+		if !regexp.MustCompile(`\b` + regexp.QuoteMeta(key) + `\b`).MatchString(graphFile) {
+			t.Errorf("'elbowroom help graph' does not name '%s'", key)
+		}
+	}
+	const begins = "\n  board: "
+	example := graphFile[strings.LastIndex(graphFile, begins)+1:]
+	file := filepath.Join(t.TempDir(), "owls.yaml")
+	if err := os.WriteFile(file, []byte(strings.ReplaceAll(example, "\n  ", "\n")[2:]), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	var answer strings.Builder
+	if code := run(context.Background(), strings.NewReader(""), &answer, &answer, []string{"check", "--quiet", file}); code != exitFits {
+		t.Errorf("the example of 'elbowroom help graph' exits with %d:\n%s", code, answer.String())
+	}
 }

@@ -118,6 +118,7 @@ const usage = `Usage:
   elbowroom schema WHAT             JSON Schema for editors and scripts
   elbowroom completion SHELL        bash, zsh, fish or powershell
   elbowroom manual FOLDER           a page for man of every command
+  elbowroom help graph              how a graph file is written
   elbowroom help model              how figures come about, and what they leave out
 
 All that answer take --format table, json, csv or markdown; check, limits, sweep
@@ -190,8 +191,8 @@ func (a *app) rootCommand() *cobra.Command {
 		a.compareCommand(),
 		a.splitCommand(),
 		a.manualCommand(),
-		modelPage(),
 	)
+	root.AddCommand(helpPages()...)
 	root.CompletionOptions.DisableDefaultCmd = true
 	return root
 }

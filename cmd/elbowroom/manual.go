@@ -18,7 +18,7 @@ func (a *app) manualCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "manual FOLDER",
 		Short: "Write the manual pages",
-		Long: `Write a page for man(1) of every command, and of what the model leaves out, into
+		Long: `Write a page for man(1) of every command, of the graph file and of the model into
 FOLDER, which is made where it is missing. Pages of an earlier version that lie
 there are replaced.`,
 		Example: `  $ elbowroom manual ~/.local/share/man/man1
@@ -40,6 +40,9 @@ func (a *app) runManual(root *cobra.Command, folder string) error {
 	pages := append([]*cobra.Command{root}, root.Commands()...)
 	for _, c := range pages {
 		c.DisableAutoGenTag = true
+		if !c.Runnable() {
+			c.Long = "```\n" + c.Long + "```\n" // as it stands, and not as Markdown
+		}
 		var page bytes.Buffer
 		if err := doc.GenMan(c, &doc.GenManHeader{Section: "1", Source: "Elbowroom", Manual: "Elbowroom"}, &page); err != nil {
 			return err
@@ -53,12 +56,18 @@ func (a *app) runManual(root *cobra.Command, folder string) error {
 	return err
 }
 
-// model tells what an answer rests on and what it leaves out.
+// Pages of help without a command: what an answer rests on and leaves out, and
+// how a graph file is written.
 //
 //go:embed model.txt
 var model string
 
-// modelPage is a page of help without a command.
-func modelPage() *cobra.Command {
-	return &cobra.Command{Use: "model", Short: "How figures come about, and what they leave out", Long: model}
+//go:embed graph.txt
+var graphFile string
+
+func helpPages() []*cobra.Command {
+	return []*cobra.Command{
+		{Use: "model", Short: "How figures come about, and what they leave out", Long: model, DisableFlagsInUseLine: true},
+		{Use: "graph", Short: "How a graph file is written", Long: graphFile, DisableFlagsInUseLine: true},
+	}
 }
