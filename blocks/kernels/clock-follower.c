@@ -1,6 +1,6 @@
 // Clock follower: T = t[k] - t[k-1] at clock k; ticks at t[k] + j T / multiply for j = 0 .. multiply - 1 (any text on
 // clocks). The first clock, from which nothing is known of the tempo, gives its own tick alone.
-#include "kernel.h"
+#include "unheard.h"
 
 typedef struct {
   uint32_t multiply;
@@ -28,6 +28,9 @@ void clock_follower_start(clock_follower_state *s, const kernel_env *env, const 
                           void *const buffers[]) {
   (void)env, (void)buffers;
   s->age = clock_follower_oldest;
+#ifdef KERNEL_STIMULI
+  s->age = 1 << 22; // so that no tick of the first clock comes before the second, which has all of them to send
+#endif
   s->period = 0;
   s->interval = 0;
   s->next = 0;
@@ -35,12 +38,12 @@ void clock_follower_start(clock_follower_state *s, const kernel_env *env, const 
   s->multiply = p->multiply;
 }
 
-// Sends the ticks that fall before a sample of the block.
-KERNEL_INLINE void clock_follower_send(clock_follower_state *s, kernel_events *ticks, uint32_t end) {
+// Sends the ticks that fall before a sample of the block, or with it all that are left, none later than it.
+KERNEL_INLINE void clock_follower_send(clock_follower_state *s, kernel_events *ticks, uint32_t end, int all) {
   real next = s->next;
   uint32_t left = s->left;
-  for (; left > 0 && next < (real)end; left--) {
-    kernel_send(ticks, (uint32_t)next, 1);
+  for (; (next < (real)end || all) && left > 0; left--) {
+    kernel_send(ticks, next < (real)end ? (uint32_t)next : end, 1);
     next += s->interval;
   }
   s->next = (float)next;
@@ -53,9 +56,7 @@ void clock_follower_event_clock(clock_follower_state *s, const kernel_env *env, 
   if (!event->value)
     return;
   const uint32_t moment = event->moment;
-  clock_follower_send(s, sent[0], moment);
-  for (; s->left > 0; s->left--) // a clock that comes early: every clock has all its ticks
-    kernel_send(sent[0], moment, 1);
+  clock_follower_send(s, sent[0], moment, 1); // a clock that comes early: every clock has all its ticks
   s->next = (float)moment;
   s->left = 1;
   if (s->age < clock_follower_oldest) {
@@ -70,18 +71,11 @@ void clock_follower_event_clock(clock_follower_state *s, const kernel_env *env, 
 void clock_follower_tick(clock_follower_state *s, const kernel_env *env, const float *const in[], float *const out[],
                          kernel_events *const sent[]) {
   (void)in;
-  clock_follower_send(s, sent[0], env->block_size);
+  clock_follower_send(s, sent[0], env->block_size, 0);
   s->next = (float)(s->next - (real)env->block_size);
   if (s->age < clock_follower_oldest)
     s->age += (int32_t)env->block_size;
   *out[0] = s->period;
 }
 
-#ifdef KERNEL_STIMULI
-// A follower has no input but its clock.
-void clock_follower_stimulus(int costliest, float *x, uint32_t n, uint32_t channel, uint32_t block) {
-  (void)costliest, (void)channel, (void)block;
-  for (uint32_t i = 0; i < n; i++)
-    x[i] = 0;
-}
-#endif
+UNHEARD_STIMULUS(clock_follower)
