@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"math"
 	"math/cmplx"
 	"testing"
@@ -117,6 +118,72 @@ func TestFMFourSidebands(t *testing.T) {
 	}
 }
 
+func TestFMSixEquation(t *testing.T) {
+	t.Parallel()
+	// Chowning's equation, carried on to six sines, in double precision.
+	const pitch = 331.7
+	ratios := [6]float64{1, 2, 0.75, 7.1, 1.5, 3.2}
+	index := [6]float64{0, 2.2, 1.4, 0.9, 1.7, 0.6}
+	params := map[string]float64{"pitch": pitch}
+	for k := 1; k < 6; k++ {
+		params[fmt.Sprintf("ratio_%d", k+1)], params[fmt.Sprintf("index_%d", k+1)] = ratios[k], index[k]
+	}
+	for route, equation := range map[string]func(a [6]float64) float64{
+		"stacks": func(a [6]float64) float64 {
+			return (math.Sin(a[0]+2.2*math.Sin(a[1]+1.4*math.Sin(a[2]))) + math.Sin(a[3]+1.7*math.Sin(a[4]+0.6*math.Sin(a[5])))) / 2
+		},
+		"fan": func(a [6]float64) float64 {
+			return math.Sin(a[0] + 2.2*math.Sin(a[1]) + 1.4*math.Sin(a[2]) + 0.9*math.Sin(a[3]) + 1.7*math.Sin(a[4]) + 0.6*math.Sin(a[5]))
+		},
+		"pairs": func(a [6]float64) float64 {
+			return (math.Sin(a[0]+2.2*math.Sin(a[1])) + math.Sin(a[2]+0.9*math.Sin(a[3])) + math.Sin(a[4]+0.6*math.Sin(a[5]))) / 3
+		},
+	} {
+		y := render(t, rendering{Block: "fm-six", Choices: map[string]string{"route": route}, Params: params, Frames: 9600})["out"][0]
+		for n := range y {
+			var a [6]float64
+			for k, ratio := range ratios {
+				step := uint32(float32(4294967296) / 48000 * (float32(ratio) * float32(pitch)))
+				a[k] = 2 * math.Pi * float64(uint32(n)*step) / (1 << 32)
+			}
+			// 5.9e-7 of each polynomial and 3.7e-7 of each cut, times the indices below
+			// it: at most 7.8 of them in a fan, 8e-6.
+			if want := equation(a); math.Abs(float64(y[n])-want) > 1e-5 {
+				t.Fatalf("%s: sample %d is %.7f, and the equation gives %.7f.", route, n, y[n], want)
+			}
+		}
+	}
+}
+
+func TestFMSixSidebands(t *testing.T) {
+	t.Parallel()
+	// Three pairs at carriers a, b and c have the sidebands of three pairs, each J_k
+	// of its index (Chowning 1973, from memory).
+	const turns = 641
+	bins := partials(t, rendering{Block: "fm-six", Choices: map[string]string{"route": "pairs"}, Params: map[string]float64{
+		"ratio_2": 2, "ratio_3": 3, "ratio_4": 5, "ratio_5": 4, "ratio_6": 7, "index_2": 1.3, "index_4": 2.1, "index_6": 4,
+	}}, turns)
+	want := make([]float64, len(bins))
+	for _, pair := range []struct {
+		carrier, modulator int
+		index              float64
+	}{{1, 2, 1.3}, {3, 5, 2.1}, {4, 7, 4}} {
+		for k := -40; k <= 40; k++ {
+			bin := (turns*(pair.carrier+k*pair.modulator)%exactPeriod + exactPeriod) % exactPeriod
+			amplitude := math.Jn(k, pair.index) / 3
+			if bin > exactPeriod/2 {
+				bin, amplitude = exactPeriod-bin, -amplitude
+			}
+			want[bin] += amplitude
+		}
+	}
+	for bin := 1; bin < len(bins)-1; bin++ {
+		if got := cmplx.Abs(bins[bin]); math.Abs(got-math.Abs(want[bin])) > 1e-5 {
+			t.Fatalf("Bin %d holds %.7f, and the Bessel series %.7f.", bin, got, math.Abs(want[bin]))
+		}
+	}
+}
+
 func TestPhaseDistortionEquation(t *testing.T) {
 	t.Parallel()
 	// Minus the cosine of a phase in two straight pieces, in double precision
@@ -155,7 +222,7 @@ func TestPhaseDistortionAlias(t *testing.T) {
 
 func TestModulationSync(t *testing.T) {
 	t.Parallel()
-	for _, block := range []string{"fm-pair", "fm-four", "phase-distortion"} {
+	for _, block := range []string{"fm-pair", "fm-four", "fm-six", "phase-distortion"} {
 		free := rendering{Block: block, BlockSize: 48, Frames: 480, Params: map[string]float64{"pitch": 313}}
 		synced := free
 		synced.Events = map[string]map[int][]event{"sync": {5: {{0, 1}}, 6: {{0, 0}}}}
@@ -176,3 +243,5 @@ func TestFMPairStyles(t *testing.T) { checkStyles(t, "fm-pair") }
 func TestPhaseDistortionStyles(t *testing.T) { checkStyles(t, "phase-distortion") }
 
 func TestFMFourStyles(t *testing.T) { checkStyles(t, "fm-four") }
+
+func TestFMSixStyles(t *testing.T) { checkStyles(t, "fm-six") }
