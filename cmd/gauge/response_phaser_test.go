@@ -73,3 +73,34 @@ func TestPhaserNotches(t *testing.T) {
 }
 
 func TestPhaserStyles(t *testing.T) { checkStyles(t, "phaser") }
+
+func TestAllpassChainResponse(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		stages, corner float64
+		approximate    bool
+	}{{1, 800, false}, {8, 800, false}, {7, 60, false}, {64, 3000, false}, {12, 9000, true}} {
+		h := filterKnock(t, rendering{Block: "allpass-chain", Frames: 65536, Approximate: c.approximate,
+			Params: map[string]float64{"stages": c.stages, "corner": c.corner}}, 1)["out"]
+		checkResponse(t, fmt.Sprintf("%g stages at %g Hz", c.stages, c.corner), h, func(f float64) complex128 {
+			s := warped(f, c.corner, 48000)
+			return cmplx.Pow((1-s)/(1+s), complex(c.stages, 0))
+		}, 3e-4, "the analogue allpass, warped")
+		// An allpass keeps all power (Parseval), and delays what is slow by (1 - a) /
+		// (1 + a) samples a stage, 1 / tan(pi corner / sample rate) by algebra.
+		power, centre, sum := 0.0, 0.0, 0.0
+		for n, v := range h {
+			power += v * v
+			centre += float64(n) * v
+			sum += v
+		}
+		if math.Abs(power-1) > 1e-3 {
+			t.Errorf("%g stages at %g Hz give %.5f of the power, and allpasses give all of it.", c.stages, c.corner, power)
+		}
+		if got, want := centre/sum, c.stages/math.Tan(math.Pi*c.corner/48000); math.Abs(got/want-1) > 3e-3 {
+			t.Errorf("%g stages at %g Hz delay slow swings by %.3f samples, and algebra gives %.3f.", c.stages, c.corner, got, want)
+		}
+	}
+}
+
+func TestAllpassChainStyles(t *testing.T) { checkStyles(t, "allpass-chain") }
