@@ -6,7 +6,7 @@ typedef struct {
   uint32_t multiply;
 } clock_follower_params;
 
-// Times are in samples from the beginning of the block.
+// Times are in samples from the beginning of the block, kept and compared as floats in either precision.
 typedef struct {
   int32_t age;    // of the last clock
   float period;   // seconds
@@ -38,15 +38,15 @@ void clock_follower_start(clock_follower_state *s, const kernel_env *env, const 
   s->multiply = p->multiply;
 }
 
-// Sends the ticks that fall before a sample of the block, or with it all that are left, none later than it.
-KERNEL_INLINE void clock_follower_send(clock_follower_state *s, kernel_events *ticks, uint32_t end, int all) {
-  real next = s->next;
+// Sends the ticks that fall before a time, none later than the end.
+KERNEL_INLINE void clock_follower_send(clock_follower_state *s, kernel_events *ticks, uint32_t end, float until) {
+  float next = s->next;
   uint32_t left = s->left;
-  for (; (next < (real)end || all) && left > 0; left--) {
-    kernel_send(ticks, next < (real)end ? (uint32_t)next : end, 1);
+  for (; next < until && left > 0; left--) {
+    kernel_send(ticks, next < (float)end ? (uint32_t)next : end, 1);
     next += s->interval;
   }
-  s->next = (float)next;
+  s->next = next;
   s->left = left;
 }
 
@@ -56,7 +56,7 @@ void clock_follower_event_clock(clock_follower_state *s, const kernel_env *env, 
   if (!event->value)
     return;
   const uint32_t moment = event->moment;
-  clock_follower_send(s, sent[0], moment, 1); // a clock that comes early: every clock has all its ticks
+  clock_follower_send(s, sent[0], moment, INFINITY); // one that comes early: every clock has all its ticks
   s->next = (float)moment;
   s->left = 1;
   if (s->age < clock_follower_oldest) {
@@ -71,8 +71,8 @@ void clock_follower_event_clock(clock_follower_state *s, const kernel_env *env, 
 void clock_follower_tick(clock_follower_state *s, const kernel_env *env, const float *const in[], float *const out[],
                          kernel_events *const sent[]) {
   (void)in;
-  clock_follower_send(s, sent[0], env->block_size, 0);
-  s->next = (float)(s->next - (real)env->block_size);
+  clock_follower_send(s, sent[0], env->block_size, (float)env->block_size);
+  s->next -= (float)env->block_size;
   if (s->age < clock_follower_oldest)
     s->age += (int32_t)env->block_size;
   *out[0] = s->period;
