@@ -60,10 +60,10 @@ static inline void granular_player_begin(granular_player_state *s, granular_play
 }
 
 void granular_player_update_density(granular_player_state *s, const kernel_env *env, const granular_player_params *p) {
-  const uint32_t cycle = (uint32_t)((real)s->grains * env->sample_rate / p->density);
+  const uint32_t cycle = (uint32_t)((float)s->grains * env->sample_rate / p->density);
   s->cycle = cycle > s->span ? cycle : s->span;
   const uint32_t one = 8 * s->cycle;
-  s->scale = (float)kernel_sqrt((real)one / (real)(one + 3 * s->grains * s->span));
+  s->scale = sqrtf((float)one / (float)(one + 3 * s->grains * s->span));
 }
 
 void granular_player_update_place(granular_player_state *s, const kernel_env *env, const granular_player_params *p) {
