@@ -51,6 +51,10 @@ void fm_six_update_index(fm_six_state *s, const kernel_env *env, const fm_six_pa
 static void fm_six_restart(fm_six_state *s) {
   for (uint32_t k = 0; k < 6; k++)
     s->phase[k] = 0;
+#ifdef KERNEL_STIMULI
+  for (uint32_t k = 0; k < 6; k++) // so that no operator at a quarter of the sample rate meets the sine's zeros alone
+    s->phase[k] = (k + 1) * 0x13579bdfu;
+#endif
 }
 
 void fm_six_start(fm_six_state *s, const kernel_env *env, const fm_six_params *p, void *const buffers[]) {
