@@ -42,7 +42,7 @@ type Bank struct {
 	Cached              bool    // accesses go by lines
 	LineFill, WriteBack float64 // core cycles a line
 	// Fetch is what fetching code from a bank that is not cached adds to the
-	// cycles of compute, as a share of them.
+	// cycles of compute, as a share of them; 0 also where no code runs there.
 	Fetch float64
 	Cites []string
 }
@@ -63,6 +63,14 @@ type Cache struct {
 	WriteAround bool    // a write that finds no line fetches none
 	Maintenance float64 // core cycles a line of a DMA buffer, to clean or to drop it
 	Cites       []string
+}
+
+// Layout is a bank that code may run from. Where it is RAM, code is copied there
+// at the start from where it lies; where it is not the first constant one, code and
+// constants lie there.
+type Layout struct {
+	Bank  int // index in Banks
+	Cites []string
 }
 
 // SystemBytes is a row of what the run time takes before any node.
@@ -110,6 +118,7 @@ type Board struct {
 	Align              Bytes
 	Cache              Cache // of data, and of constants in flash; zero: none
 	CodeCache          Cache // of code alone; zero: code shares the other where its bank is cached
+	Layouts            []Layout // where code may run, first where it runs unless a graph says otherwise; never empty
 	StallBand          Band
 	System             []SystemBytes
 	SystemCycles       Weight // per block
@@ -141,8 +150,8 @@ func (b *Board) BankNames() []string {
 	return names
 }
 
-// CodeBank is the index of the bank that code and constant tables lie in: the
-// first constant one.
+// CodeBank is the index of the bank that code and constant tables lie in unless
+// they run from another constant one: the first of these.
 func (b *Board) CodeBank() int {
 	for i := range b.Banks {
 		if b.Banks[i].Kind.Constant() {
@@ -150,6 +159,15 @@ func (b *Board) CodeBank() int {
 		}
 	}
 	return -1
+}
+
+// LayoutNames are the names of the banks that code may run from.
+func (b *Board) LayoutNames() []string {
+	names := make([]string, len(b.Layouts))
+	for i, l := range b.Layouts {
+		names[i] = b.Banks[l.Bank].Name
+	}
+	return names
 }
 
 // Jack finds a jack by name; a board that does not name it has none.

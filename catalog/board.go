@@ -88,6 +88,7 @@ func readBoard(v source.Value, lib *blocks.Library) *blocks.Board {
 		b.Converter.Confirmed = r.confirmed(b.Converter.Cites)
 		co.Done("key")
 	}
+	r.layouts(b, o.Take("layout"))
 	for i := range b.Banks {
 		if b.Banks[i].Cached && b.Cache.Bytes == 0 && !o.Has("cache") {
 			o.Key("banks").Fail("state 'cache'", "the bank '%s' is cached, but the board has no cache", b.Banks[i].Name)
@@ -198,6 +199,32 @@ func (r *reader) bank(b *blocks.Board, m source.Member) {
 		b.Banks[i] = bank
 	} else {
 		b.Banks = append(b.Banks, bank)
+	}
+}
+
+// layouts reads which banks code may run from. They take the place of those of the
+// board that a user's is like; a board that states none runs its code where it lies.
+func (r *reader) layouts(b *blocks.Board, v source.Value) {
+	if !v.Given() {
+		if code := b.CodeBank(); len(b.Layouts) == 0 && code >= 0 {
+			b.Layouts = []blocks.Layout{{Bank: code, Cites: b.Banks[code].Cites}}
+		}
+		return
+	}
+	members := v.Object("layout").Rest()
+	if v.IsMapping() && len(members) == 0 {
+		v.Fail("write it like 'layout: {flash: {source: ...}}'", "the layout names no bank that code runs from")
+	}
+	b.Layouts = nil
+	for _, m := range members {
+		o := m.Value.Object("the layout '" + m.Name + "'")
+		l := blocks.Layout{Bank: b.BankIndex(m.Name), Cites: r.cites(o)}
+		o.Done("key")
+		if l.Bank < 0 {
+			m.Key.Fail(source.DidYouMean(m.Name, b.BankNames()), "the board has no bank '%s'", m.Name)
+			continue
+		}
+		b.Layouts = append(b.Layouts, l)
 	}
 }
 

@@ -564,6 +564,19 @@ func TestBoardsAreSound(t *testing.T) {
 				}
 			}
 		}
+		// Code runs from where it lies unless it is said to run elsewhere, and where it
+		// runs from what it waits for is known.
+		if len(b.Layouts) < 2 || b.Layouts[0].Bank != b.CodeBank() {
+			t.Errorf("%s: code may run from %s, want the bank that it lies in, and then others", b.Name, strings.Join(b.LayoutNames(), ", "))
+		}
+		for i, l := range b.Layouts {
+			if slices.ContainsFunc(b.Layouts[:i], func(m blocks.Layout) bool { return m.Bank == l.Bank }) {
+				t.Errorf("%s: code runs from %s twice", b.Name, b.Banks[l.Bank].Name)
+			}
+			if len(l.Cites) == 0 {
+				t.Errorf("%s: nothing says that code can run from %s", b.Name, b.Banks[l.Bank].Name)
+			}
+		}
 		if !reached {
 			t.Errorf("%s: the audio DMA reaches no RAM", b.Name)
 		}

@@ -12,7 +12,7 @@ import (
 // bench is a board with the cache of a Cortex-M7: 16 KiB in 4 ways of 128 lines
 // of 32 bytes.
 func cachedGraph(block int) *Graph {
-	return &Graph{BlockSize: block, Board: &blocks.Board{
+	return &Graph{BlockSize: block, Run: 1, Board: &blocks.Board{
 		Align: 32,
 		Cache: blocks.Cache{Bytes: 16384, Line: 32, Ways: 4},
 		Banks: []blocks.Bank{

@@ -297,13 +297,34 @@ func (e *Estimate) cautionHomeless() {
 			}
 			beside = append(beside, r)
 		}
+		if o.Part == PartCode {
+			name = "the code" + e.mostOfCode()
+		}
 		takes := fmt.Sprintf("%s takes %v and finds no room: of the banks that may hold it, %s comes nearest", name, o.Bytes.Up(), bank.Name)
 		if o.Pin >= 0 {
 			takes = fmt.Sprintf("%s takes %v and is pinned to %s", name, o.Bytes.Up(), bank.Name)
 		}
+		if o.Part == PartCode {
+			takes = fmt.Sprintf("%s takes %v and runs from %s", name, o.Bytes.Up(), bank.Name)
+		}
 		short := end - bank.Usable()
 		e.warn("room", n, "%s, which has %v, %v too little%s", takes, bank.Usable().Down(), short.Up(), besides(beside))
 	}
+}
+
+// mostOfCode names the largest of what is copied to where code runs.
+func (e *Estimate) mostOfCode() string {
+	const most = 3
+	var names []string
+	for _, p := range e.CopiedCode() {
+		if len(names) < most {
+			names = append(names, fmt.Sprintf("%s (%v)", p.Name, p.Copied.Up()))
+		}
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	return ", most of it " + strings.Join(names, ", ") + ","
 }
 
 // cautionGap tells how much less another placement could at most wait, where
@@ -331,16 +352,37 @@ func (e *Estimate) cautionOrder() {
 // cache in front of serial flash alone could break a block.
 func (e *Estimate) cautionCode() {
 	g := e.Graph
-	bank := &g.Board.Banks[g.Board.CodeBank()]
+	bank := &g.Board.Banks[g.Run]
 	code := e.codeStalls()
 	switch size := e.Constants.Code.Up(); {
 	case code.Mean > 0:
-		e.warn("code-cache", nil, "%v of code do not stay in the cache in front of %s from one block to the next: fetching them again costs about %v a block, %s of the budget; keep the audio path in RAM, or make less of it",
-			size, bank.Name, blocks.Cycles(math.Ceil(code.Mean)), blocks.Percent(code.Mean/e.CPU.Budget))
+		e.warn("code-cache", nil, "%v of code do not stay in the cache in front of %s from one block to the next: fetching them again costs about %v a block, %s of the budget; %smake less of it",
+			size, bank.Name, blocks.Cycles(math.Ceil(code.Mean)), blocks.Percent(code.Mean/e.CPU.Budget), e.copyCode("write '%s', which copies it to where there is room for it, or "))
 	case bank.Kind == blocks.QSPI:
-		e.warn("serial-flash", nil, "code runs from serial flash through a cache, which holds the %v of this graph: a block after something else ran there waits about %v more, %s of the budget; keep the audio path in RAM",
-			size, blocks.Cycles(math.Ceil(code.Cold)), blocks.Percent(code.Cold/e.CPU.Budget))
+		e.warn("serial-flash", nil, "code runs from serial flash through a cache, which holds the %v of this graph: a block after something else ran there waits about %v more, %s of the budget%s",
+			size, blocks.Cycles(math.Ceil(code.Cold)), blocks.Percent(code.Cold/e.CPU.Budget), e.copyCode("; '%s' would copy it to where there is room for it"))
 	}
+}
+
+// copyCode puts into words what to write so that code is copied to RAM without a
+// cache that has room for it and where it waits less than now, the caches cold; "":
+// there is none.
+func (e *Estimate) copyCode(words string) string {
+	g := e.Graph
+	var bytes blocks.Bytes
+	for i := range e.code {
+		bytes += e.code[i].runs()
+	}
+	for _, l := range g.Board.Layouts {
+		bank := &g.Board.Banks[l.Bank]
+		if l.Bank == g.Run || bank.Kind.Constant() || bank.Cached || e.Free(l.Bank) < bytes {
+			continue
+		}
+		if e.CPU.Mean.Compute.Value*bank.Fetch < e.codeStalls().Cold {
+			return fmt.Sprintf(words, "code: {run: "+bank.Name+"}")
+		}
+	}
+	return ""
 }
 
 // besides names the largest of what lies in a bank.

@@ -323,7 +323,7 @@ func checkParts(t rapid.TB, e *estimator.Estimate) {
 				t.Errorf("%s: %s (%v) begins at %#x in %s, which is no multiple of %d", on, r.Name, r.Part, r.Start, bank.Name, align)
 			}
 			at = r.End
-			if r.Part != estimator.PartTables || !bank.Kind.Constant() {
+			if !bank.Kind.Constant() {
 				lying[r.Part] += blocks.Bytes(r.End - r.Start)
 			}
 		}

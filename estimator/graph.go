@@ -23,6 +23,7 @@ type Graph struct {
 	Core       *blocks.Core
 	SampleRate blocks.Hertz
 	BlockSize  int
+	Run        int // bank that code runs from, one of the board's layouts
 	// ControlRate is how often control nodes run; 0: once a block.
 	ControlRate blocks.Hertz
 	Tempo       blocks.Span // beats per minute; zero: not given
@@ -153,6 +154,18 @@ func (g *Graph) copies() int {
 	}
 	return sum
 }
+
+// CodeBank is the bank that code and constants lie in: the one that code runs from,
+// or where that is RAM the one that it is copied from.
+func (g *Graph) CodeBank() int {
+	if g.Board.Banks[g.Run].Kind.Constant() {
+		return g.Run
+	}
+	return g.Board.CodeBank()
+}
+
+// CopiesCode tells whether code is copied to RAM at the start and runs there.
+func (g *Graph) CopiesCode() bool { return g.Run != g.CodeBank() }
 
 // outChannels is how many channels an output of a node carries.
 func (n *Node) outChannels(port int) int {

@@ -1,6 +1,7 @@
 package estimator
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -28,7 +29,7 @@ func (e *Estimate) flash(i int) []flashItem {
 	g, d := e.Graph, e.Graph.Nodes[i].demand
 	var items []flashItem
 	for _, c := range d.Code {
-		items = append(items, flashItem{name: c.Key, part: PartCode, bytes: c.Bytes, idle: max(c.Idle, resident(c)), ram: c.RAM})
+		items = append(items, flashItem{name: c.Key, part: PartCode, bytes: c.Bytes, idle: max(c.Idle, inRAM(c.RAM)), ram: c.RAM})
 	}
 	for _, name := range g.Core.Linked(e.Nodes[i].routines) {
 		r := g.Core.Routines[name]
@@ -111,17 +112,19 @@ func (e *Estimate) memory(placeSteps int) []flashItem {
 	var data blocks.Bytes
 	running := make([]blocks.Bytes, len(g.Board.Banks)) // code, by the bank of RAM that it runs in
 	for i := range flash {
-		data += flash[i].data
-		for _, row := range flash[i].ram {
+		f := &flash[i]
+		data += f.data
+		for _, row := range f.ram {
 			running[g.Board.BankIndex(row.Bank)] += row.Bytes
 		}
-		if flash[i].part != PartTables {
-			e.Constants.Code += blocks.Bytes(flash[i].bytes.Value) - flash[i].idle
+		running[g.Run] += g.copied(f)
+		if f.part != PartTables {
+			e.Constants.Code += blocks.Bytes(f.bytes.Value) - f.idle
 		}
 	}
 	e.object(Object{Name: LibraryData, Node: -1, Part: PartState, Bytes: alignUp(data, systemAlign), Align: systemAlign, Pin: -1, Element: 4, Pattern: blocks.Random})
 	for b, bytes := range running {
-		e.object(Object{Name: "code in " + g.Board.Banks[b].Name, Node: -1, Part: PartCode, Bytes: alignUp(bytes, 4), Align: 4, Pin: b, Element: 4, Pattern: blocks.Random})
+		e.object(Object{Name: codeIn + g.Board.Banks[b].Name, Node: -1, Part: PartCode, Bytes: alignUp(bytes, 4), Align: 4, Pin: b, Element: 4, Pattern: blocks.Random})
 	}
 	if g.Overlay {
 		e.overlay()
@@ -139,29 +142,60 @@ func (e *Estimate) memory(placeSteps int) []flashItem {
 	return flash
 }
 
+// runs is how much of what lies in flash runs where code runs: kernels and library
+// routines, their constants included, but for the initial values of data and what was
+// built to run in RAM anyhow.
+func (f *flashItem) runs() blocks.Bytes {
+	if f.part == PartTables {
+		return 0
+	}
+	return max(0, alignUp(blocks.Bytes(blocks.Ceil(f.bytes.Value)), 4)-f.data-inRAM(f.ram))
+}
+
+// copied is how much of that is copied to RAM.
+func (g *Graph) copied(f *flashItem) blocks.Bytes {
+	if !g.CopiesCode() {
+		return 0
+	}
+	return f.runs()
+}
+
+// inRAM is how much of a piece of code was built to run in RAM.
+func inRAM(rows []blocks.BankBytes) (sum blocks.Bytes) {
+	for _, row := range rows {
+		sum += row.Bytes
+	}
+	return sum
+}
+
+// CopiedCode lists what is copied to the bank that code runs from, the largest
+// first; nothing where code runs from where it lies.
+func (e *Estimate) CopiedCode() []Piece {
+	var list []Piece
+	for i := range e.code {
+		if bytes := e.Graph.copied(&e.code[i]); bytes > 0 {
+			list = append(list, Piece{e.code[i].name, e.code[i].part, e.code[i].bytes, bytes})
+		}
+	}
+	slices.SortStableFunc(list, func(a, b Piece) int { return cmp.Compare(b.Copied, a.Copied) })
+	return list
+}
+
 // Piece is something in flash that is charged once, however many nodes need it.
 type Piece struct {
-	Name  string
-	Bytes blocks.Figure
+	Name   string
+	Part   Part
+	Bytes  blocks.Figure
+	Copied blocks.Bytes // of these, what is copied to the bank that code runs from
 }
 
 // Flash lists what a node brings into flash.
 func (e *Estimate) Flash(node int) []Piece {
 	var list []Piece
 	for _, f := range e.flash(node) {
-		list = append(list, Piece{f.key(), f.bytes})
+		list = append(list, Piece{f.key(), f.part, f.bytes, e.Graph.copied(&f)})
 	}
 	return list
-}
-
-// resident is how much of a piece of code runs in RAM. Of flash it is read at the
-// start alone.
-func resident(c blocks.CodeDemand) blocks.Bytes {
-	var sum blocks.Bytes
-	for _, row := range c.RAM {
-		sum += row.Bytes
-	}
-	return sum
 }
 
 // CodeIn is what of a node's code runs in a bank of RAM: of the node's own, and
@@ -169,14 +203,19 @@ func resident(c blocks.CodeDemand) blocks.Bytes {
 func (e *Estimate) CodeIn(node int, bank string) (own, kernel blocks.Bytes) {
 	n := e.Graph.Nodes[node]
 	for _, c := range n.demand.Code {
+		var bytes blocks.Bytes
 		for _, row := range c.RAM {
-			switch {
-			case row.Bank != bank:
-			case c.Key == n.ownKey():
-				own += row.Bytes
-			default:
-				kernel += row.Bytes
+			if row.Bank == bank {
+				bytes += row.Bytes
 			}
+		}
+		if e.Graph.Board.Banks[e.Graph.Run].Name == bank {
+			bytes += e.Graph.copied(&flashItem{part: PartCode, bytes: c.Bytes, ram: c.RAM})
+		}
+		if c.Key == n.ownKey() {
+			own += bytes
+		} else {
+			kernel += bytes
 		}
 	}
 	return own, kernel
@@ -184,6 +223,10 @@ func (e *Estimate) CodeIn(node int, bank string) (own, kernel blocks.Bytes) {
 
 // Tables are the tables that a node reads, which it may share with others.
 func (e *Estimate) Tables(node int) []blocks.TableDemand { return e.Graph.Nodes[node].demand.Tables }
+
+// codeIn begins the name of the object that holds the code that runs in a bank of
+// RAM; the bank's name follows.
+const codeIn = "code in "
 
 // LibraryData names the object that holds what the linked library keeps in RAM.
 const LibraryData = "library data"
@@ -284,7 +327,6 @@ func (e *Estimate) fill() {
 	board := e.Graph.Board
 	e.Banks = make([]BankUse, len(board.Banks))
 	slices.SortStableFunc(e.code, func(a, b flashItem) int { return int(a.part) - int(b.part) })
-	code := board.CodeBank()
 	for b := range board.Banks {
 		use := &e.Banks[b]
 		use.Usable = board.Banks[b].Usable()
@@ -295,13 +337,16 @@ func (e *Estimate) fill() {
 			}
 		}
 		var doubt blocks.Figure
-		if b == code {
-			for _, item := range e.code {
+		for i := range e.code {
+			item := &e.code[i]
+			if b == e.Graph.CodeBank() {
 				bytes := blocks.Bytes(blocks.Ceil(item.bytes.Value))
 				objects = append(objects, Object{Name: item.name, Node: -1, Part: item.part, Bytes: bytes, Align: 4})
-				doubt.Low += item.bytes.Low - item.bytes.Value
-				doubt.High += item.bytes.High - item.bytes.Value
+			} else if b != e.Graph.Run || e.Graph.copied(item) == 0 {
+				continue
 			}
+			doubt.Low += item.bytes.Low - item.bytes.Value
+			doubt.High += item.bytes.High - item.bytes.Value
 		}
 		use.Regions = layout(board, b, objects)
 		use.Used = used(&board.Banks[b], use.Regions)

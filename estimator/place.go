@@ -286,7 +286,7 @@ func (s *shelves) leaveOut() []int {
 }
 
 // placement orders what lies in each bank, the coarsest alignment first so that
-// nothing is lost between objects, and counts what found no home where it comes
+// nothing is lost between objects, code last, and counts what found no home where it comes
 // nearest. What was left out for its rounded size alone still fits there.
 func (s *shelves) placement(bank []int, gap float64) Placement {
 	board := s.g.Board
@@ -300,7 +300,12 @@ func (s *shelves) placement(bank []int, gap float64) Placement {
 			p.Order = append(p.Order, k)
 		}
 	}
-	slices.SortStableFunc(p.Order, func(i, j int) int { return cmp.Compare(s.objects[j].Align, s.objects[i].Align) })
+	slices.SortStableFunc(p.Order, func(i, j int) int {
+		return cmp.Or(
+			cmp.Compare(s.objects[j].Align, s.objects[i].Align),
+			-cmpBool(s.objects[i].Part != PartCode, s.objects[j].Part != PartCode), // its size is the least sure
+		)
+	})
 	ends := slices.Clone(s.system)
 	for _, k := range p.Order {
 		b := p.Bank[k]

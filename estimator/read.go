@@ -140,7 +140,7 @@ func (r *graphReader) top(v source.Value) {
 	}
 	r.base = blocks.Timebase{SampleRate: g.SampleRate, Tempo: g.Tempo}
 	r.reserve(o.Take("reserve"))
-	r.style = r.code(o.Take("code"), blocks.Style{})
+	r.style = r.code(o.Take("code"), blocks.Style{}, r.run)
 
 	nodes, voices, scenes := o.Need("nodes"), o.Take("voices"), o.Take("scenes")
 	r.nodes(nodes, &r.outer, -1)
@@ -221,7 +221,7 @@ func (r *graphReader) board(v source.Value, o *source.Object) {
 		v.Fail("", "%v", err)
 		return
 	}
-	r.g.Board, r.g.Core = board, core
+	r.g.Board, r.g.Core, r.g.Run = board, core, board.Layouts[0].Bank
 	if !r.opts.Unmeasured {
 		r.g.measure(r.lib)
 	}
@@ -322,7 +322,8 @@ func (r *graphReader) reserve(v source.Value) {
 	o.Done("resource")
 }
 
-func (r *graphReader) code(v source.Value, style blocks.Style) blocks.Style {
+// code reads how code is written, with what is said of where it runs left to run.
+func (r *graphReader) code(v source.Value, style blocks.Style, run func(source.Value)) blocks.Style {
 	o := v.Object("code")
 	pick := func(key, first, second string, now bool) bool {
 		kv := o.Take(key)
@@ -348,8 +349,30 @@ func (r *graphReader) code(v source.Value, style blocks.Style) blocks.Style {
 	} else {
 		style.Maths = blocks.LibraryMaths
 	}
+	run(o.Take("run"))
 	o.Done("key")
 	return style
+}
+
+// run reads which of the board's layouts the graph takes.
+func (r *graphReader) run(v source.Value) {
+	board := r.g.Board
+	name := v.Text("the name of a bank")
+	if board == nil || !v.IsText() {
+		return
+	}
+	for _, l := range board.Layouts {
+		if board.Banks[l.Bank].Name == name {
+			r.g.Run = l.Bank
+			return
+		}
+	}
+	names := board.LayoutNames()
+	hint := "it runs from " + strings.Join(names, ", ")
+	if nearest := source.DidYouMean(name, names); nearest != "" {
+		hint = nearest + " " + hint
+	}
+	v.Fail(hint, "code of %s does not run from '%s'", board.Name, name)
 }
 
 func (r *graphReader) nodes(v source.Value, sc *scope, group int) {
@@ -417,7 +440,11 @@ func (r *graphReader) node(n *Node, index int, m source.Member, sc *scope) {
 		n.Importance = v
 	}
 	n.Note = o.Take("note").Text("a note")
-	n.Use.Style = r.code(o.Take("code"), r.style)
+	n.Use.Style = r.code(o.Take("code"), r.style, func(run source.Value) {
+		if run.Given() {
+			run.Fail("write 'run' under the 'code' of the graph", "where code runs is chosen for the whole graph")
+		}
+	})
 	if pv := o.Take("precision"); pv.Given() {
 		switch text := pv.Text("single or double"); text {
 		case "single":

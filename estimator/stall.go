@@ -49,12 +49,11 @@ func (e *Estimate) stalls() (shared NodeStalls) {
 	for i := range e.Objects {
 		touch(&e.Objects[i], e.Placement.Bank[i])
 	}
-	code := g.Board.CodeBank()
 	for i := range e.Constants.Tables {
-		touch(&e.Constants.Tables[i], code)
+		touch(&e.Constants.Tables[i], g.CodeBank())
 	}
 	add(-1, e.codeStalls())
-	if fetch := g.Board.Banks[code].Fetch; fetch > 0 {
+	if fetch := g.Board.Banks[g.Run].Fetch; fetch > 0 {
 		for i := range e.Nodes {
 			c := &e.Nodes[i]
 			if c.Basis <= blocks.Stated {
@@ -93,7 +92,8 @@ func (e *Estimate) horizon() float64 {
 	return kept
 }
 
-// Constants is what lies in flash and is read or run while audio plays.
+// Constants is what lies in flash and is read, or run from there or from RAM, while
+// audio plays.
 type Constants struct {
 	Tables []Object
 	Code   blocks.Bytes // of kernels and library routines, what runs while audio plays
@@ -103,13 +103,12 @@ type Constants struct {
 // what is touched of them in so many blocks. Code runs through once a block, in
 // the cache of data where it has none of its own.
 func (c *Constants) footprint(g *Graph, horizon float64) (held blocks.Bytes) {
-	if code := g.Board.CodeBank(); code < 0 || !g.Board.Banks[code].Cached {
-		return 0
+	if g.Board.Banks[g.CodeBank()].Cached {
+		for i := range c.Tables {
+			held += g.footprint(&c.Tables[i], horizon)
+		}
 	}
-	for i := range c.Tables {
-		held += g.footprint(&c.Tables[i], horizon)
-	}
-	if g.Board.CodeCache.Bytes == 0 {
+	if g.Board.CodeCache.Bytes == 0 && g.Board.Banks[g.Run].Cached {
 		held += alignUp(c.Code, g.Board.Cache.Line)
 	}
 	return held
@@ -120,7 +119,7 @@ func (c *Constants) footprint(g *Graph, horizon float64) (held blocks.Bytes) {
 // goes beyond it throws out, way by way, one way more than itself.
 func (e *Estimate) codeStalls() Stalls {
 	board := e.Graph.Board
-	b := &board.Banks[board.CodeBank()]
+	b := &board.Banks[e.Graph.Run]
 	cache := &board.CodeCache
 	alone := cache.Bytes > 0
 	if !alone {

@@ -210,6 +210,13 @@ func boardSheet(b *blocks.Board) *Sheet {
 		s.bank(&b.Banks[i])
 	}
 	s.fact(nil, "memory", "buffers", "begin at multiples of", b.Align.String())
+	for i, l := range b.Layouts {
+		what := "code may run from"
+		if i == 0 {
+			what = "code runs from"
+		}
+		s.fact(l.Cites, "memory", "layout", what, b.Banks[l.Bank].Name)
+	}
 	dataCache := "data cache"
 	if code := b.Banks[b.CodeBank()]; code.Cached && b.CodeCache.Bytes == 0 {
 		dataCache = "cache of data and code"

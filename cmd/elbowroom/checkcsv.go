@@ -58,6 +58,7 @@ func csvRows(a *Answer) [][]string {
 		banded(section, name, "system", l.System.Figure, "cycles", l.System.Basis)
 		banded(section, name, "total", l.Total, "cycles", "")
 	}
+	words("code", "runs from", "", a.RunsFrom)
 	c := a.Cycles
 	single("cycles", "budget", "", c.Budget, "cycles", "")
 	load("cycles", "mean", &c.Mean)

@@ -68,10 +68,11 @@ func resourceSection(a *Answer) section {
 		}
 		t.add(name, used, most, limit, left, percent(r.Used.Value, r.Limit), r.Verdict)
 	}
-	return section{
-		title: fmt.Sprintf("%s at %v, blocks of %d samples", a.Board, blocks.Hertz(a.SampleRate), a.BlockSize),
-		table: t,
+	title := fmt.Sprintf("%s at %v, blocks of %d samples", a.Board, blocks.Hertz(a.SampleRate), a.BlockSize)
+	if a.copied {
+		title += ", code copied to " + a.RunsFrom
 	}
+	return section{title: title, table: t}
 }
 
 // mostBanks is how many banks stand beside each other in 80 columns.

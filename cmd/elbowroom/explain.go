@@ -98,6 +98,8 @@ type BankExplained struct {
 	Access string  `json:"access" jsonschema:"what an access or a line costs"`
 	DMA    bool    `json:"dma" jsonschema:"the audio DMA reaches it"`
 	Align  int64   `json:"align" jsonschema:"bytes that a buffer begins at a multiple of"`
+	Runs   string  `json:"runs,omitempty" jsonschema:"what fetching code costs, where code runs from this bank"`
+	Code   []Item  `json:"code,omitempty" jsonschema:"of the code that is copied here, the pieces, the largest first; they have no places of their own"`
 	Guests []Guest `json:"guests,omitempty" jsonschema:"buffers of other banks that it has room for, those that gain most first"`
 	Line   float64 `json:"line" jsonschema:"seconds of a float32 delay line of one channel that would still fit"`
 }
@@ -201,6 +203,10 @@ func explain(file string, e *estimator.Estimate, name string) (*Explained, error
 		}
 		if bank.Name == name || x.Node != nil && x.Node.lies(bank.Name) {
 			x.Sources = append(x.Sources, cited(bank.Name, bank.Cites, g.Board)...)
+		}
+		if bank.Name == name && b == g.Run {
+			i := slices.IndexFunc(g.Board.Layouts, func(l blocks.Layout) bool { return l.Bank == b })
+			x.Sources = append(x.Sources, cited("code runs from "+bank.Name, g.Board.Layouts[i].Cites, g.Board)...)
 		}
 	}
 	if x.Node == nil && x.Bank == nil {
@@ -311,8 +317,16 @@ func explainBank(e *estimator.Estimate, b int) *BankExplained {
 	default:
 		x.Access = fmt.Sprintf("not cached: %s more to read and %s to write", blocks.Cycles(bank.Read), blocks.Cycles(bank.Write))
 	}
+	if b == g.Run {
+		x.Runs = runs(e, b)
+	}
 	if bank.Kind.Constant() {
 		return x
+	}
+	if b == g.Run {
+		for _, p := range e.CopiedCode() {
+			x.Code = append(x.Code, Item{Name: p.Name, Part: p.Part.String(), Bytes: int64(p.Copied)})
+		}
 	}
 	const sample = 4
 	free := e.Free(b) - e.Free(b)%blocks.Bytes(max(g.Board.Align, 1))
@@ -322,6 +336,20 @@ func explainBank(e *estimator.Estimate, b int) *BankExplained {
 		x.Guests = append(x.Guests, Guest{o.Name, g.Board.Banks[e.Placement.Bank[guest.Object]].Name, int64(o.Bytes), guest.Cycles})
 	}
 	return x
+}
+
+// runs tells what it costs that code runs from a bank.
+func runs(e *estimator.Estimate, b int) string {
+	bank, cache := &e.Graph.Board.Banks[b], &e.Graph.Board.CodeCache
+	switch {
+	case bank.Cached && cache.Bytes > 0:
+		return fmt.Sprintf("code runs from here through a cache of %v", cache.Bytes)
+	case bank.Cached:
+		return fmt.Sprintf("code runs from here through the cache of %v that it shares with data", e.Graph.Board.Cache.Bytes)
+	case bank.Fetch > 0:
+		return fmt.Sprintf("code runs from here, and fetching it adds %s to compute", blocks.Percent(bank.Fetch))
+	}
+	return "code runs from here without waiting"
 }
 
 // largeSections tell why the large buffers lie where they do; those of one node
@@ -528,6 +556,16 @@ func bankSections(x *BankExplained) document {
 		text:  fmt.Sprintf("%s; %s; buffers begin at multiples of %v.", strings.ToUpper(x.Access[:1])+x.Access[1:], reach, blocks.Bytes(x.Align)),
 		table: t, after: fmt.Sprintf("%v are free in one piece.", blocks.Bytes(s.Free).Down()),
 	}}
+	if x.Runs != "" {
+		d[0].text += " " + strings.ToUpper(x.Runs[:1]) + x.Runs[1:] + "."
+	}
+	if len(x.Code) > 0 {
+		t := &table{align: "rll", header: []string{"bytes", "part", "of the code that is copied here"}}
+		for _, item := range x.Code {
+			t.add(whole(float64(item.Bytes)), item.Part, item.Name)
+		}
+		d = append(d, section{table: t})
+	}
 	if x.Line > 0 {
 		d[0].after += fmt.Sprintf(" A delay of one channel in float32 could have %v of it.", blocks.Seconds(x.Line))
 	}
@@ -575,6 +613,12 @@ func (x *Explained) rows(single func(section, name, item string, v float64, unit
 	}
 	if b := x.Bank; b != nil {
 		words("explained", b.Shelf.Bank, "access", b.Access)
+		if b.Runs != "" {
+			words("explained", b.Shelf.Bank, "runs", b.Runs)
+		}
+		for _, item := range b.Code {
+			single("explained", b.Shelf.Bank, "code", float64(item.Bytes), "bytes", item.Name)
+		}
 		single("explained", b.Shelf.Bank, "free", float64(b.Shelf.Free), "bytes", "in one piece")
 		single("explained", b.Shelf.Bank, "room for a line", b.Line, "s", "float32, one channel")
 		for _, g := range b.Guests {

@@ -66,7 +66,7 @@ func graphSchema(lib *blocks.Library) (*jsonschema.Schema, error) {
 			property("cpu", "", quantity(blocks.UnitRatio)),
 			property("memory", "", quantity(blocks.UnitRatio)),
 			property("flash", "", quantity(blocks.UnitRatio)))),
-		property("code", "how the code is written and compiled", reference(defCode)),
+		property("code", "how the code is written and compiled, and which bank of the board it runs from", codeSchema(property("run", "a bank that the board's layout offers; where it is RAM, code is copied there", text()))),
 		property("catalog", "files of your own blocks, boards and cores", oneOrMore(text())),
 		property("nodes", "", nodesOf(defNode)),
 		property("voices", "groups of nodes that run several times", &jsonschema.Schema{
@@ -88,10 +88,7 @@ func graphSchema(lib *blocks.Library) (*jsonschema.Schema, error) {
 	require(top, "board", "sample_rate", "block_size", "nodes")
 	top.Defs = map[string]*jsonschema.Schema{
 		defSources: oneOrMore(text()),
-		defCode: object(
-			property("calls", "", enum("block", "sample")),
-			property("optimise", "", enum("O2", "Os")),
-			property("maths", "", enum("library", "approximate"))),
+		defCode:    codeSchema(),
 		defOwnCode: ownCodeSchema(),
 	}
 	choices := []*jsonschema.Schema{reference(defOwnCode)}
@@ -121,6 +118,15 @@ func graphSchema(lib *blocks.Library) (*jsonschema.Schema, error) {
 		"voices": {AdditionalProperties: &jsonschema.Schema{Properties: map[string]*jsonschema.Schema{"nodes": onlyKnown}}},
 	}}
 	return top, nil
+}
+
+// codeSchema describes how code is written, and what more is said of it.
+func codeSchema(more ...func(*jsonschema.Schema)) *jsonschema.Schema {
+	return object(append([]func(*jsonschema.Schema){
+		property("calls", "", enum("block", "sample")),
+		property("optimise", "", enum("O2", "Os")),
+		property("maths", "", enum("library", "approximate")),
+	}, more...)...)
 }
 
 // blockSchema describes a node of one block.

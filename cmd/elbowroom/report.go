@@ -33,6 +33,7 @@ type Answer struct {
 	Core       string        `json:"core,omitempty"`
 	SampleRate float64       `json:"sample_rate,omitempty" jsonschema:"hertz"`
 	BlockSize  int           `json:"block_size,omitempty" jsonschema:"samples"`
+	RunsFrom   string        `json:"runs_from,omitempty" jsonschema:"bank that code runs from"`
 	Resources  []Resource    `json:"resources,omitempty" jsonschema:"banks, cpu, and the jacks that are used"`
 	Shelves    []Shelf       `json:"shelves,omitempty" jsonschema:"the banks of the board with what lies on them"`
 	Large      []Placed      `json:"large,omitempty" jsonschema:"the largest buffers and why each lies where it does"`
@@ -47,6 +48,7 @@ type Answer struct {
 	Worth      string        `json:"worth,omitempty" jsonschema:"what the figures are worth"`
 
 	verdict estimator.Verdict
+	copied  bool // code to the bank that it runs from
 }
 
 // Mistake is something wrong with a file.
@@ -230,7 +232,7 @@ func answer(file string, e *estimator.Estimate, swaps []estimator.Swap) Answer {
 	a := Answer{
 		File: file, Verdict: e.Verdict.String(), verdict: e.Verdict,
 		Sentence: sentence(file, e), Decides: e.Decides().Name,
-		Board: g.Board.Name, Core: g.Core.Name, SampleRate: float64(g.SampleRate), BlockSize: g.BlockSize,
+		Board: g.Board.Name, Core: g.Core.Name, SampleRate: float64(g.SampleRate), BlockSize: g.BlockSize, RunsFrom: g.Board.Banks[g.Run].Name, copied: g.CopiesCode(),
 		Worth: worth(e),
 	}
 	for i := range e.Resources {

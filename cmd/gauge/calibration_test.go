@@ -45,7 +45,7 @@ func otherBuild(t *testing.T, folder, file, lines string) *estimator.Graph {
 	if err := os.WriteFile(changed, append([]byte(lines), text...), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	g, err := readGraph(changed, calibrated)
+	g, err := readGraph(changed, calibrated, "")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -20,6 +20,7 @@ import (
 // programOptions are the flags of program.
 type programOptions struct {
 	board   string
+	run     string
 	format  string // table or markdown
 	details bool
 	keep    string // folder in which the built files stay; "": none
@@ -58,6 +59,7 @@ run it in emulation; and tell estimate and truth side by side.`,
 		},
 	}
 	c.Flags().StringVar(&opts.board, "board", "", "another board than the graph's; pins to banks are left out then")
+	c.Flags().StringVar(&opts.run, "run", "", "another bank that code runs from than the graph's")
 	c.Flags().StringVar(&opts.format, "format", "table", "table or markdown")
 	c.Flags().BoolVar(&opts.details, "details", false, "tell the cycles kernel by kernel")
 	c.Flags().StringVar(&opts.keep, "keep", "", "leave what is built in this folder")
@@ -82,6 +84,7 @@ type comparison struct {
 	data               []bankPair
 	astray             []string // objects that the linker put elsewhere than the estimate, or that have another size
 	flash              pair
+	copied             pair // code that is copied to RAM; zero: it runs from where it lies
 	ordinary, costly   pair
 	stack              pair // the estimate's room, and how deep the program went
 	units              []unitPair
@@ -104,7 +107,7 @@ var pinned = regexp.MustCompile(`, bank: (\{[^}]*\}|[\w-]+)`)
 
 // readGraph reads a graph for a program: own code, of which there is no kernel,
 // costs nothing.
-func readGraph(file, board string) (*estimator.Graph, error) {
+func readGraph(file, board, run string) (*estimator.Graph, error) {
 	text, err := os.ReadFile(file)
 	if err != nil {
 		return nil, err
@@ -131,6 +134,11 @@ func readGraph(file, board string) (*estimator.Graph, error) {
 	if g == nil {
 		return nil, errs.Err()
 	}
+	if run != "" {
+		if g, err = g.With(source.Edit{Path: []string{"code", "run"}, Text: run}); err != nil {
+			return nil, err
+		}
+	}
 	for _, n := range g.Nodes {
 		if n.Use.Own != nil || n.Block().FromUser {
 			// What moves its parameters is left out with it.
@@ -142,7 +150,7 @@ func readGraph(file, board string) (*estimator.Graph, error) {
 
 // compareProgram builds and runs a graph.
 func compareProgram(root, file string, opts programOptions) (*comparison, error) {
-	g, err := readGraph(file, opts.board)
+	g, err := readGraph(file, opts.board, opts.run)
 	if err != nil {
 		return nil, err
 	}
@@ -214,17 +222,29 @@ func compareProgram(root, file string, opts programOptions) (*comparison, error)
 // the board's own system takes is stated, not built, and left out.
 func (p *program) compareBytes(cmp *comparison, l *linked) {
 	e, board := p.estimate, p.graph.Board
-	code := board.CodeBank()
+	code := p.graph.CodeBank()
 	for b := range board.Banks {
 		if b == code {
 			continue
 		}
 		objects := 0
+		data := pair{float64(e.Banks[b].Used), float64(l.banks[b])}
 		for i := range e.Objects {
-			objects += ones(e.Placement.Bank[i] == b)
+			if e.Placement.Bank[i] != b {
+				continue
+			}
+			o := &e.Objects[i]
+			if o.Part != estimator.PartCode {
+				objects++
+				continue
+			}
+			// It is the last of its bank.
+			built := l.objects[i].end - l.objects[i].start
+			cmp.copied = pair{float64(o.Bytes), float64(built)}
+			data.estimate, data.truth = data.estimate-float64(o.Bytes), data.truth-float64(built)
 		}
 		if objects > 0 {
-			cmp.data = append(cmp.data, bankPair{board.Banks[b].Name, pair{float64(e.Banks[b].Used), float64(l.banks[b])}})
+			cmp.data = append(cmp.data, bankPair{board.Banks[b].Name, data})
 		}
 	}
 	parts := &e.Banks[code].Parts
@@ -235,7 +255,11 @@ func (p *program) compareBytes(cmp *comparison, l *linked) {
 		}
 	}
 	for i, want := range p.places() {
-		if got := l.objects[i]; got != want {
+		got := l.objects[i]
+		if e.Objects[i].Part == estimator.PartCode {
+			got.end = want.end // how large it is told apart
+		}
+		if got != want {
 			cmp.astray = append(cmp.astray, fmt.Sprintf("%s lies from %#x to %#x in place of %#x to %#x", e.Objects[i].Name, got.start, got.end, want.start, want.end))
 		}
 	}

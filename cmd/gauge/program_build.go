@@ -60,6 +60,11 @@ func (p *program) compileAll(w *workshop, hooks bool) (*objects, error) {
 		o.measured, o.run = append(o.measured, w.path(name+".o")), append(o.run, run)
 		return err
 	}
+	if p.graph.CopiesCode() {
+		if err := add("copy", copying, "-O1"); err != nil {
+			return nil, err
+		}
+	}
 	optimise := "-O2"
 	for i, u := range p.units {
 		if err := add(fmt.Sprintf("kernel%d", i), u.source(i, false), "-"+u.style.optimise); err != nil {
@@ -83,11 +88,27 @@ func (p *program) compileAll(w *workshop, hooks bool) (*objects, error) {
 	return o, err
 }
 
+// copying is what brings code to the RAM that it runs from before any of it runs. It
+// lies beside what starts the board, which is the board's own.
+const copying = `#include <stdint.h>
+extern const uint32_t code_from[];
+extern uint32_t code_to[], code_end[];
+void program_copy(void);
+__attribute__((section(".startup"))) void program_copy(void) {
+  const volatile uint32_t *from = code_from;
+  for (volatile uint32_t *to = code_to; to != code_end;)
+    *to++ = *from++;
+}
+`
+
+// codeSections are those of what runs, with names for where they are copied to.
+const codeSections = "code_to = .; %s . = ALIGN(4); code_end = .;"
+
 // linked is what the linker made of the program on the board's memory map.
 type linked struct {
 	objects map[int]extent // by index in the estimate's objects
 	banks   []blocks.Bytes // what each bank is used up to
-	code    blocks.Bytes   // code, library and constants, and the initial values of data
+	code    blocks.Bytes   // code, library and constants, and the initial values of data, as they are stored
 }
 
 // extent is where something lies: its first address, and the first one behind.
@@ -106,7 +127,7 @@ func (p *program) boardScript() string {
 		fmt.Fprintf(&s, "  BANK%d (rwx) : ORIGIN = %#x, LENGTH = %d\n", b, bank.Base, max(bank.Usable(), e.Banks[b].Used+64<<10))
 	}
 	s.WriteString("}\nSECTIONS\n{\n")
-	code := board.CodeBank()
+	code := p.graph.CodeBank()
 	system := func(b int) {
 		for i, row := range board.System {
 			if row.Bank == b && row.Bytes > 0 {
@@ -115,7 +136,12 @@ func (p *program) boardScript() string {
 		}
 	}
 	system(code)
-	fmt.Fprintf(&s, "  .code : ALIGN(4) { *(.text .text.*) *(.rodata .rodata.*) *(.constants) } > BANK%d\n", code)
+	const runs = "*(.text .text.*) *(.rodata .rodata.*)"
+	if p.graph.CopiesCode() {
+		fmt.Fprintf(&s, "  .startup : ALIGN(4) { KEEP(*(.startup)) } > BANK%d\n  .code : ALIGN(4) { *(.constants) } > BANK%d\n", code, code)
+	} else {
+		fmt.Fprintf(&s, "  .code : ALIGN(4) { %s *(.constants) } > BANK%d\n", runs, code)
+	}
 	s.WriteString("  .exidx : { *(.ARM.exidx*) *(.ARM.extab*) } > BANK" + fmt.Sprint(code) + "\n")
 	for b := range board.Banks {
 		if b != code {
@@ -129,6 +155,8 @@ func (p *program) boardScript() string {
 			switch {
 			case o.Name == estimator.LibraryData:
 				fmt.Fprintf(&s, "  .object%d : ALIGN(%d) { *(.data .data.*) *(.bss .bss.*) *(COMMON) . = ALIGN(4); } > BANK%d AT> BANK%d\n", i, o.Align, b, code)
+			case o.Part == estimator.PartCode:
+				fmt.Fprintf(&s, "  .object%d_code : ALIGN(%d) { "+codeSections+" } > BANK%d AT> BANK%d\n  code_from = LOADADDR(.object%d_code);\n", i, o.Align, runs, b, code, i)
 			case o.Part == estimator.PartStack:
 				fmt.Fprintf(&s, "  .object%d_stack (NOLOAD) : ALIGN(%d) { . += %d; } > BANK%d\n", i, o.Align, o.Bytes, b)
 			default:
@@ -151,6 +179,9 @@ func (p *program) linkForBoard(w *workshop, o *objects) (*linked, error) {
 		"-Wl,-e,program_block", "-Wl,-u,program_start", "-Wl,-Map,"+w.path("board.map"))
 	for _, name := range p.outside() {
 		args = append(args, "-Wl,--defsym,"+name+"=0")
+	}
+	if p.graph.CopiesCode() {
+		args = append(args, "-Wl,-u,program_copy")
 	}
 	args = append(append(args, o.measured...), "-lm", "-o", w.path("board.elf"))
 	if _, err := call("", compiler, args...); err != nil {
@@ -176,8 +207,8 @@ func (p *program) linkForBoard(w *workshop, o *objects) (*linked, error) {
 		var i int
 		if _, err := fmt.Sscanf(s.Name, ".object%d", &i); err == nil {
 			l.objects[i] = extent{s.Addr, s.Addr + s.Size}
-			if p.estimate.Objects[i].Name == estimator.LibraryData {
-				l.code += blocks.Bytes(s.Size) // initial values
+			if o := &p.estimate.Objects[i]; o.Name == estimator.LibraryData || o.Part == estimator.PartCode {
+				l.code += blocks.Bytes(s.Size) // initial values, and what is copied
 			}
 		} else if s.Name == ".code" || s.Name == ".exidx" {
 			l.code += blocks.Bytes(s.Size)

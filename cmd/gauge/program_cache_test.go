@@ -43,7 +43,7 @@ func TestProgramLinesAgainstCachegrind(t *testing.T) {
 				t.Skip("The simulated cache takes seconds; ELBOWROOM_TOOLS=required asks for this graph too.")
 			}
 			t.Parallel()
-			g, err := readGraph(filepath.Join(root, "testdata", "graphs", "good", tt.graph+".yaml"), tt.board)
+			g, err := readGraph(filepath.Join(root, "testdata", "graphs", "good", tt.graph+".yaml"), tt.board, "")
 			if err != nil {
 				t.Fatal(err)
 			}

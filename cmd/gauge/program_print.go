@@ -82,7 +82,11 @@ func (c *comparison) row() []string {
 		}
 		data = append(data, text)
 	}
-	return []string{c.graph, c.core, c.board, strings.Join(data, ", "), c.flash.String(), c.ordinary.String(), c.costly.String(), fmt.Sprintf("%.0f of %.0f", c.stack.truth, c.stack.estimate)}
+	flash := c.flash.String()
+	if c.copied != (pair{}) {
+		flash += ", of it copied " + c.copied.String()
+	}
+	return []string{c.graph, c.core, c.board, strings.Join(data, ", "), flash, c.ordinary.String(), c.costly.String(), fmt.Sprintf("%.0f of %.0f", c.stack.truth, c.stack.estimate)}
 }
 
 // printDetails tells the cycles kernel by kernel.

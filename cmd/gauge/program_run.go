@@ -51,7 +51,7 @@ func (p *program) harness(costliest bool) string {
 // kernels, and the words that stand for jacks.
 func (w *writer) declare() {
 	w.p("#include <string.h>\n#define KERNEL_STIMULI\n#include \"kernel.h\"")
-	w.p("extern void mark(void);\nvoid program_start(void), program_block(void);")
+	w.p("extern void mark(void);\nvoid program_start(void), program_block(void), program_copy(void);")
 	w.p("uint32_t program_scene, program_ticks, program_half;")
 	for i, u := range w.units {
 		prefix, name := "harness_"+unitPrefix(i), u.kernel.name
@@ -227,7 +227,11 @@ func (w *writer) sizes() {
 
 // measureAll writes what runs the program, scene after scene.
 func (w *writer) measureAll() {
-	w.p("static __attribute__((noinline)) void measure(void) {\n  sizes();")
+	w.p("static __attribute__((noinline)) void measure(void) {")
+	if w.graph.CopiesCode() {
+		w.p("  program_copy();")
+	}
+	w.p("  sizes();")
 	w.p("  for (program_scene = 0; program_scene < %d; program_scene++) {\n    prepare();", max(1, len(w.graph.Scenes)))
 	w.p("    float ticks = 0;\n    for (turn = 0; turn < %d; turn++) {", blocksBefore+w.blocksTimed())
 	w.p("      ticks += %sf;\n      program_ticks = (uint32_t)ticks;\n      ticks -= (float)program_ticks;", float(w.program.ticks()))
@@ -253,8 +257,13 @@ func (p *program) runScript(w *workshop) (string, error) {
 		}
 		return strings.Join(list, " ")
 	}
-	fmt.Fprintf(&s, "  .low : { KEEP(*(.vectors)) *(%s) *(.constants) } > LOW\n", not(".text", ".text.*", ".rodata", ".rodata.*"))
-	s.WriteString("  .high : { *(.text .text.* .rodata .rodata.*) } > HIGH\n  .exidx : { *(.ARM.exidx*) *(.ARM.extab*) } > HIGH\n")
+	runs := fmt.Sprintf("*(%s)", not(".text", ".text.*", ".rodata", ".rodata.*"))
+	if p.graph.CopiesCode() {
+		fmt.Fprintf(&s, "  .vectors : { KEEP(*(.vectors)) *(.constants) } > LOW\n  .low : ALIGN(8) { "+codeSections+" } > LOW AT> HIGH\n  code_from = LOADADDR(.low);\n", runs)
+	} else {
+		fmt.Fprintf(&s, "  .low : { KEEP(*(.vectors)) %s *(.constants) } > LOW\n", runs)
+	}
+	s.WriteString("  .high : { *(.startup .text .text.* .rodata .rodata.*) } > HIGH AT> HIGH\n  .exidx : { *(.ARM.exidx*) *(.ARM.extab*) } > HIGH\n")
 	inRAM, inBig := blocks.Bytes(512<<10), blocks.Bytes(0) // the harness and its stack
 	for i := range p.estimate.Objects {
 		o := &p.estimate.Objects[i]

@@ -52,6 +52,7 @@ func Compare(before, after *estimator.Estimate) *Comparison {
 	c.set(BlockSize, fmt.Sprint(a.BlockSize), fmt.Sprint(b.BlockSize))
 	c.set("control_rate", controlRate(a), controlRate(b))
 	c.set("tempo", tempo(a), tempo(b))
+	c.set("code runs from", a.Board.Banks[a.Run].Name, b.Board.Banks[b.Run].Name)
 	c.set("latency", blocks.Seconds(Latency(before)).String(), blocks.Seconds(Latency(after)).String())
 	c.resources()
 	all := names(a)

@@ -247,7 +247,7 @@ func (f *fit) gather(readings *Readings) error {
 func (f *fit) point(e *estimator.Estimate, s *Spot) *point {
 	p := &point{spot: s, name: wholeGraph}
 	g := e.Graph
-	fetch := g.Board.Banks[g.Board.CodeBank()].Fetch
+	fetch := g.Board.Banks[g.Run].Fetch
 	add := func(i int) {
 		c := &e.Nodes[i]
 		if c.Mean.Value == 0 {

@@ -46,6 +46,9 @@ func draw(t *rapid.T, lib *blocks.Library) (graph, unheard string) {
 	rate := rapid.SampledFrom([]blocks.Hertz{16000, 24000, 44100, 48000, 96000}).Draw(t, "rate")
 	var text strings.Builder
 	fmt.Fprintf(&text, "board: %s\nsample_rate: %g Hz\nblock_size: %d\n", board.Name, float64(rate), rapid.SampledFrom([]int{1, 7, 16, 48, 64, 256}).Draw(t, "block"))
+	if chance(30, "run") {
+		fmt.Fprintf(&text, "code: {run: %s}\n", rapid.SampledFrom(board.LayoutNames()).Draw(t, "bank of code"))
+	}
 	if chance(20, "control") {
 		fmt.Fprintf(&text, "control_rate: %d Hz\n", rapid.IntRange(1, 4000).Draw(t, "control rate"))
 	}

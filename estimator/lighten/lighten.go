@@ -5,7 +5,7 @@
 // would say. The planner solves the model exactly; every plan it offers, in
 // order of what is heard, is then made in the graph and estimated in full, and
 // only one that fits there is told. Settings of the whole graph (block size,
-// sample rate, how code is compiled, voices) are enumerated around that.
+// sample rate, how code is compiled and where it runs, voices) are enumerated around that.
 package lighten
 
 import (
@@ -262,7 +262,7 @@ type choice struct {
 // settings are the ways to set the whole graph, what is heard least first. The
 // graph as it stands is one.
 func settings(e *estimator.Estimate, o *Options) ([]*setting, error) {
-	all := [][]choice{blockSizes(e), sampleRates(e), controlRates(e), codeStyles(e)}
+	all := [][]choice{blockSizes(e), sampleRates(e), controlRates(e), codeStyles(e), layouts(e)}
 	for _, group := range e.Graph.Groups {
 		all = append(all, voices(e, o, group))
 	}
@@ -352,6 +352,18 @@ func controlRates(e *estimator.Estimate) []choice {
 
 func codeStyles(e *estimator.Estimate) []choice {
 	return []choice{{source.Edit{Path: []string{"code", "optimise"}, Text: "Os"}, "code: {optimise: Os}", "nothing"}}
+}
+
+// layouts are the other banks that code could run from.
+func layouts(e *estimator.Estimate) []choice {
+	var list []choice
+	g := e.Graph
+	for _, l := range g.Board.Layouts {
+		if name := g.Board.Banks[l.Bank].Name; l.Bank != g.Run {
+			list = append(list, choice{source.Edit{Path: []string{"code", "run"}, Text: name}, "code: {run: " + name + "}", "nothing"})
+		}
+	}
+	return list
 }
 
 // voices are the numbers of voices that a group could have, three of them.

@@ -275,6 +275,72 @@ func TestRandomPlansKeepTheirPromise(t *testing.T) {
 	}
 }
 
+// overByFetching waits for its code, which is more than the cache in front of the
+// serial flash holds; overByCopies copies more code than the bank holds that it is to
+// run from.
+const (
+	overByFetching = `# The lantern's own driver is large.
+board: m0plus-133-264k   # on the small one
+sample_rate: 48 kHz
+block_size: 24
+nodes:
+  lamp: {block: own-code, flash: 18 KiB, cycles: {block: 6000}}
+  wind: {block: noise, colour: white}
+  howl: {block: one-pole, from: wind, cutoff: 400 Hz}   # far away
+  out:  {block: audio-out, from: howl}
+`
+	overByCopies = `board: m7-216-320k
+sample_rate: 48 kHz
+block_size: 48
+code: {maths: library, run: itcm}  # quick
+nodes:
+  lamp: {block: own-code, flash: 16 KiB, cycles: {block: 600}}
+  wind: {block: noise, colour: pink}
+  howl: {block: state-variable, from: wind, cutoff: 400 Hz}
+  out:  {block: audio-out, from: howl}
+`
+)
+
+func init() {
+	smallGraphs["code that is fetched"], smallGraphs["code that is copied"] = overByFetching, overByCopies
+}
+
+// A graph that waits for its code is brought over by copying it, and one that has
+// copied too much by running it from elsewhere; nothing is heard of either, nothing
+// else of the file changes, and what is promised is what is written.
+func TestWhereCodeRuns(t *testing.T) {
+	for _, tt := range []struct{ name, text, resource, was, becomes string }{
+		{"fetching", overByFetching, "cpu", "", "code: {run: sram}\n"},
+		{"copying", overByCopies, "itcm", "run: itcm", "run: flash"},
+	} {
+		e := estimated(t, tt.text)
+		if v := e.Resource(tt.resource).Verdict; e.Verdict != estimator.Over || v != estimator.Over {
+			t.Fatalf("%s: the graph %v, its %s %v; both should be over", tt.name, e.Verdict, tt.resource, v)
+		}
+		r := find(t, e, Options{Plans: 1})
+		if len(r.Plans) == 0 || r.Plans[0].Loss != 0 || len(r.Plans[0].Changes) != 1 || !strings.HasPrefix(r.Plans[0].Changes[0].Write, "code: {run: ") {
+			t.Fatalf("%s: the plans are %+v, want one that loses nothing and says where code runs", tt.name, r.Plans)
+		}
+		p := &r.Plans[0]
+		edited, err := e.Graph.File.Edit(p.After.Graph.Edits...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := strings.Replace(edited.Text(), tt.becomes, tt.was, 1); got != tt.text || tt.becomes == tt.was {
+			t.Errorf("%s becomes\n%swhere only %q should become %q", tt.name, edited.Text(), tt.was, tt.becomes)
+		}
+		after := estimated(t, edited.Text())
+		for _, res := range after.Resources {
+			if was := p.After.Resource(res.Name); was.Used != res.Used || was.Verdict != res.Verdict {
+				t.Errorf("%s: %v of %s is promised, and written down it is %v", tt.name, was.Used, res.Name, res.Used)
+			}
+		}
+		if after.Verdict > estimator.Tight {
+			t.Errorf("%s: written down the graph %v", tt.name, after.Verdict)
+		}
+	}
+}
+
 // No plan that loses less is missed: all combinations over the full estimator
 // give the same least loss.
 func TestNoBetterPlan(t *testing.T) {

@@ -100,7 +100,7 @@ func (m *model) limitOf(e *estimator.Estimate, k int, limit int64) (estimator.Re
 	name := m.Resources[k].Name
 	switch k {
 	case flashIndex:
-		name = e.Graph.Board.Banks[e.Graph.Board.CodeBank()].Name
+		name = e.Graph.Board.Banks[e.Graph.CodeBank()].Name
 	case m.Stalled:
 		name = "cpu"
 	}

@@ -19,6 +19,9 @@ type model struct {
 	swaps [][]*estimator.Swap // by node and option; nil: as it stands
 	// offset is what a limit of the model leaves out of that of the board.
 	offset amounts
+	// running is the resource that stands for the bank of RAM that code is copied
+	// to; 0: it runs from where it lies.
+	running int
 }
 
 // swap is what an option of a node does; nil: nothing.
@@ -44,16 +47,23 @@ func newModel(s *setting, o *Options) *model {
 	charges := map[string]int{}
 	charge := func(use *[]int, after *estimator.Estimate, node int) {
 		for _, f := range after.Flash(node) {
-			bytes := int64(math.Floor(f.Bytes.High))
+			take := make([]int64, len(base))
+			take[flashIndex] = int64(math.Floor(f.Bytes.High))
+			if m.running > 0 && f.Copied > 0 {
+				for s := range scenes(e.Graph) {
+					take[dataIndex+s] = int64(f.Copied)
+				}
+				take[m.running] = int64(math.Floor(float64(f.Copied) + f.Bytes.High - f.Bytes.Value))
+			}
 			k, known := charges[f.Name]
 			if !known {
 				k = len(m.Charges)
 				charges[f.Name] = k
-				take := make([]int64, len(base))
-				take[flashIndex] = bytes
 				m.Charges = append(m.Charges, plan.Charge{Name: f.Name, Use: take})
 			}
-			m.Charges[k].Use[flashIndex] = min(m.Charges[k].Use[flashIndex], bytes) // one node may link more of it
+			for r, now := range m.Charges[k].Use { // one node may link more of it
+				m.Charges[k].Use[r] = min(now, take[r])
+			}
 			if !slices.Contains(*use, k) {
 				*use = append(*use, k)
 			}
@@ -107,7 +117,7 @@ func newModel(s *setting, o *Options) *model {
 }
 
 // The resources of the model: flash, data memory and cycles, the two latter for
-// each scene, then the jacks.
+// each scene, then the jacks, and the bank that code is copied to.
 const (
 	flashIndex = 0
 	dataIndex  = 1
@@ -130,7 +140,7 @@ func (m *model) resources(e *estimator.Estimate, o *Options) (base, limits amoun
 		limit := o.limit(r)
 		switch r.Kind {
 		case estimator.FlashResource:
-			if r.Index == g.Board.CodeBank() {
+			if r.Index == g.CodeBank() {
 				add("flash", limit)
 				fixed = r.Used.High - charged(e)
 			}
@@ -151,6 +161,11 @@ func (m *model) resources(e *estimator.Estimate, o *Options) (base, limits amoun
 	}
 	for _, j := range e.Jacks {
 		add(j.Name, float64(j.Has))
+	}
+	if run := &g.Board.Banks[g.Run]; !run.Kind.Constant() {
+		m.running = len(m.Resources)
+		r := e.Resource(run.Name)
+		add(run.Name, o.limit(&r))
 	}
 	base = m.amounts(e)
 	base[flashIndex] = fixed
@@ -176,7 +191,7 @@ func (m *model) amounts(e *estimator.Estimate) amounts {
 	list := amounts{0}
 	pools := 0.0
 	for i := range e.Objects {
-		if e.Objects[i].Node < 0 {
+		if e.Objects[i].Node < 0 && (m.running == 0 || e.Objects[i].Part != estimator.PartCode) { // charges count the code
 			pools += float64(e.Objects[i].Bytes)
 		}
 	}
@@ -197,6 +212,10 @@ func (m *model) amounts(e *estimator.Estimate) amounts {
 		list = append(list, load.Compute.High+load.System.High)
 	}
 	for len(list) < len(m.Resources) {
+		if len(list) == m.running {
+			list = append(list, float64(e.Banks[e.Graph.Run].Parts[estimator.PartSystem]))
+			continue
+		}
 		list = append(list, e.Resource(m.Resources[len(list)].Name).Used.High)
 	}
 	return list

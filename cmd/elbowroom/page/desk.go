@@ -342,6 +342,9 @@ func (d *desk) controls() (whole []control, each []nodeControls) {
 	if !slices.Contains(d.program.Boards, g.Board.Name) {
 		whole[0].Choices = append([]string{g.Board.Name}, d.program.Boards...)
 	}
+	if names := g.Board.LayoutNames(); len(names) > 1 {
+		whole = append(whole, control{ID: "run", Name: "run", Title: "code runs from", Node: -1, Text: g.Board.Banks[g.Run].Name, Choices: names})
+	}
 	opened := d.opened()
 	each = make([]nodeControls, len(g.Nodes))
 	for i, n := range g.Nodes {
@@ -451,6 +454,9 @@ func (d *desk) set(name, text string, slider bool) {
 	switch {
 	case name == "board" && (text == g.Board.Name || slices.Contains(d.program.Boards, text)): // and no path, which would name a file
 		d.change("board: "+text, "board", source.Edit{Path: []string{"board"}, Text: text})
+		return
+	case name == "run" && slices.Contains(g.Board.LayoutNames(), text):
+		d.change("code: {run: "+text+"}", "run", source.Edit{Path: []string{"code", "run"}, Text: text})
 		return
 	case kind == "choice":
 		at := strings.LastIndexByte(rest, '.')

@@ -187,6 +187,9 @@ func newView(s Subject) *view {
 		{"sample rate", g.SampleRate.String()},
 		{"block", fmt.Sprintf("%d samples, %v", g.BlockSize, blocks.Seconds(float64(g.BlockSize)/float64(g.SampleRate)))},
 	}
+	if g.CopiesCode() {
+		v.Facts = append(v.Facts, fact{"code", "copied to " + g.Board.Banks[g.Run].Name + ", and runs from there"})
+	}
 	if g.Tempo != (blocks.Span{}) {
 		v.Facts = append(v.Facts, fact{"tempo", blocks.UnitTempo.FormatSpan(g.Tempo)})
 	}
