@@ -116,8 +116,8 @@ type Board struct {
 	Chips              []Chip
 	Banks              []Bank // fastest first
 	Align              Bytes
-	Cache              Cache // of data, and of constants in flash; zero: none
-	CodeCache          Cache // of code alone; zero: code shares the other where its bank is cached
+	Cache              Cache    // of data, and of constants in flash; zero: none
+	CodeCache          Cache    // of code alone; zero: code shares the other where its bank is cached
 	Layouts            []Layout // where code may run, first where it runs unless a graph says otherwise; never empty
 	StallBand          Band
 	System             []SystemBytes

@@ -405,6 +405,7 @@ func TestGoodGraphsFollowTheSchema(t *testing.T) {
 		validate(t, filepath.Base(file), jsonOf(t, text))
 	}
 	validate(t, "the graph that new writes", jsonOf(t, starter))
+	validate(t, "a graph that copies its code", jsonOf(t, []byte("board: m7-480-sdram\nsample_rate: 48 kHz\nblock_size: 48\ncode: {optimise: Os, run: itcm}\nnodes: {wind: {block: noise, code: {calls: sample}}}\n")))
 }
 
 func TestSchemaRefusesWhatIsWrong(t *testing.T) {
@@ -429,6 +430,7 @@ func TestSchemaRefusesWhatIsWrong(t *testing.T) {
 		{"no nodes", top},
 		{"a node's name with a space", top + "nodes: {the wind: {block: noise}}"},
 		{"a moved parameter without a span", top + "nodes: {howl: {block: one-pole, from: wind, cutoff: {from: crank}}}"},
+		{"a node that says where code runs", top + "nodes: {wind: {block: noise, code: {run: itcm}}}"},
 		{"voices without a count", top + "nodes: {wind: {block: noise}}\nvoices: {bass: {nodes: {osc: {block: sine}}, out: osc}}"},
 	} {
 		var value any

@@ -173,6 +173,8 @@ func TestChangesAreMadeUndoneAndSaved(t *testing.T) {
 	wantIn(t, "redoing", s.post(t, "/redo").Body.String(), "made again: block_size: 8192")
 	s.post(t, "/undo")
 	wantIn(t, "choosing", s.post(t, "/set", "name", "choice.wind.colour", "value", "white").Body.String(), `data-now="white"`)
+	wantIn(t, "copying code", s.post(t, "/set", "name", "run", "value", "itcm").Body.String(), `data-now="itcm"`, "code in itcm")
+	s.post(t, "/undo")
 	if s.text(t) != before {
 		t.Fatal("the file was written before anything was saved")
 	}
@@ -207,6 +209,7 @@ func TestWhatIsWrongIsToldAndChangesNothing(t *testing.T) {
 		{"/set", "choice.wind.colour", "puce", "puce"},
 		{"/set", "board", "../../etc/passwd", "there is no such control"},
 		{"/set", "board", "/etc/passwd.yaml", "there is no such control"},
+		{"/set", "run", "dtcm", "there is no such control"},
 		{"/slide", "dial.0.echo.time", "far", "there is no such control"},
 		{"/try", "plan", "7", "That cannot be done"},
 	}
