@@ -274,31 +274,36 @@ func TestSawtoothAndPulseHarmonics(t *testing.T) {
 
 func TestOscillatorSync(t *testing.T) {
 	t.Parallel()
-	// A sync sets the phase to 0 before its block, and so the wave begins as it
-	// did at the start; a falling gate, value 0, does nothing.
 	for _, block := range []string{"sine", "naive-saw", "naive-pulse", "bandlimited-saw", "bandlimited-pulse", "naive-triangle", "bandlimited-triangle", "wavetable"} {
-		free := rendering{Block: block, BlockSize: 48, Frames: 480}
-		synced, released := free, free
-		synced.Events = map[string]map[int][]event{"sync": {5: {{0, 1}}}}
-		released.Events = map[string]map[int][]event{"sync": {5: {{0, 0}}}}
-		whole, cut, gone := render(t, free)["out"][0], render(t, synced)["out"][0], render(t, released)["out"][0]
-		for i := range cut {
-			want := whole[i]
-			if i >= 240 {
-				want = whole[i-240]
-			}
-			if cut[i] != want {
-				t.Errorf("%s: sample %d, with a sync before sample 240, is %g, and the wave from its start has %g.", block, i, cut[i], want)
-				break
-			}
-			if gone[i] != whole[i] {
-				t.Errorf("%s: sample %d is %g after a falling gate, and %g without.", block, i, gone[i], whole[i])
-				break
-			}
+		checkSync(t, block)
+	}
+}
+
+// checkSync demands that a sync sets the phase to 0 before its block, so that
+// the wave begins as it did at the start; a falling gate, value 0, does nothing.
+func checkSync(t *testing.T, block string) {
+	t.Helper()
+	free := rendering{Block: block, BlockSize: 48, Frames: 480}
+	synced, released := free, free
+	synced.Events = map[string]map[int][]event{"sync": {5: {{0, 1}}}}
+	released.Events = map[string]map[int][]event{"sync": {5: {{0, 0}}}}
+	whole, cut, gone := render(t, free)["out"][0], render(t, synced)["out"][0], render(t, released)["out"][0]
+	for i := range cut {
+		want := whole[i]
+		if i >= 240 {
+			want = whole[i-240]
 		}
-		if whole[240] == whole[0] {
-			t.Errorf("%s: the wave stands at its start at sample 240 without a sync, so that the test shows nothing.", block)
+		if cut[i] != want {
+			t.Errorf("%s: sample %d, with a sync before sample 240, is %g, and the wave from its start has %g.", block, i, cut[i], want)
+			break
 		}
+		if gone[i] != whole[i] {
+			t.Errorf("%s: sample %d is %g after a falling gate, and %g without.", block, i, gone[i], whole[i])
+			break
+		}
+	}
+	if whole[240] == whole[0] {
+		t.Errorf("%s: the wave stands at its start at sample 240 without a sync, so that the test shows nothing.", block)
 	}
 }
 
