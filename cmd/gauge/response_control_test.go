@@ -29,20 +29,30 @@ func checkClose(t *testing.T, what string, got []float32, want func(n int) float
 	}
 }
 
+// envelopes compute one equation, in floats and in fixed point.
+var envelopes = []string{"adsr", "fixed-envelope"}
+
 func TestADSRSegments(t *testing.T) {
 	t.Parallel()
+	for _, block := range envelopes {
+		checkSegments(t, block)
+	}
+}
+
+func checkSegments(t *testing.T, block string) {
+	t.Helper()
 	// Periods of 1 ms. The attack passes the top in the period after 10.5 ms;
 	// the gate closes before period 300.
 	const top, closed = 11, 300
 	for _, approximate := range []bool{false, true} {
 		for _, sustain := range []float64{0, 0.4, 1} {
 			got := periodic(t, rendering{
-				Block: "adsr", Approximate: approximate,
+				Block: block, Approximate: approximate,
 				Params: map[string]float64{"attack": 0.0105, "decay": 0.1, "sustain": sustain, "release": 0.15},
 				Events: map[string]map[int][]event{"gate": {0: {{0, 1}}, closed: {{0, 0}}}},
 			}, make([]float32, 700))["out"][0]
 			held := got[closed-1]
-			checkClose(t, fmt.Sprintf("An envelope with sustain %g", sustain), got, func(n int) float64 {
+			checkClose(t, fmt.Sprintf("%s with sustain %g", block, sustain), got, func(n int) float64 {
 				after := float64(n + 1)
 				switch {
 				case after < top:
@@ -54,10 +64,10 @@ func TestADSRSegments(t *testing.T) {
 			}, 2e-5, "exp(-k/(time rate)) of dsp 4.4")
 			// 6.9078 time constants are -60 dB (dsp 4.4).
 			if after := float64(got[closed+149]); held > 0.1 && math.Abs(after/float64(held)-1e-3) > 2e-5 {
-				t.Errorf("After the release time the level is %.6f of what was held, and -60 dB is 0.001.", after/float64(held))
+				t.Errorf("%s: after the release time the level is %.6f of what was held, and -60 dB is 0.001.", block, after/float64(held))
 			}
 			if last := got[len(got)-1]; last != 0 {
-				t.Errorf("The envelope rests at %g, and silence is 0.", last)
+				t.Errorf("%s rests at %g, and silence is 0.", block, last)
 			}
 		}
 	}
@@ -65,14 +75,16 @@ func TestADSRSegments(t *testing.T) {
 
 func TestADSRGateOpensAgain(t *testing.T) {
 	t.Parallel()
-	got := periodic(t, rendering{
-		Block: "adsr", Params: map[string]float64{"attack": 0.02, "release": 0.3},
-		Events: map[string]map[int][]event{"gate": {0: {{0, 1}}, 100: {{0, 0}}, 110: {{0, 1}}}},
-	}, make([]float32, 120))["out"][0]
-	// One step of the attack from the level where it was: e = b + c e.
-	c := math.Exp(-math.Log(6) / 20)
-	if want := 1.2*(1-c) + c*float64(got[109]); math.Abs(float64(got[110])-want) > 1e-6 {
-		t.Errorf("The gate opens again at %g and the next level is %g; the attack takes it to %g.", got[109], got[110], want)
+	for _, block := range envelopes {
+		got := periodic(t, rendering{
+			Block: block, Params: map[string]float64{"attack": 0.02, "release": 0.3},
+			Events: map[string]map[int][]event{"gate": {0: {{0, 1}}, 100: {{0, 0}}, 110: {{0, 1}}}},
+		}, make([]float32, 120))["out"][0]
+		// One step of the attack from the level where it was: e = b + c e.
+		c := math.Exp(-math.Log(6) / 20)
+		if want := 1.2*(1-c) + c*float64(got[109]); math.Abs(float64(got[110])-want) > 1e-6 {
+			t.Errorf("%s: the gate opens again at %g and the next level is %g; the attack takes it to %g.", block, got[109], got[110], want)
+		}
 	}
 }
 
@@ -165,12 +177,13 @@ func TestControlUpdates(t *testing.T) {
 		other  map[string]float64
 	}{
 		{"adsr", map[string]float64{"attack": 0.01, "decay": 0.02, "sustain": 0.3, "release": 0.04}, map[string]float64{"attack": 0.1, "decay": 0.2, "sustain": 0.9, "release": 0.4}},
+		{"fixed-envelope", map[string]float64{"attack": 0.01, "decay": 0.02, "sustain": 0.3, "release": 0.04}, map[string]float64{"attack": 0.1, "decay": 0.2, "sustain": 0.9, "release": 0.4}},
 		{"lfo", map[string]float64{"frequency": 3}, map[string]float64{"frequency": 7}},
 		{"slew", map[string]float64{"rise": 0.01, "fall": 0.02}, map[string]float64{"rise": 0.1, "fall": 0.2}},
 		{"envelope-follower", map[string]float64{"attack": 0.001, "release": 0.02}, map[string]float64{"attack": 0.1, "release": 0.2}},
 	} {
 		groups := map[string][]string{
-			"adsr": {"attack", "decay", "release"}, "lfo": {"step"}, "slew": {"rise", "fall"}, "envelope-follower": {"attack", "release"},
+			"adsr": {"attack", "decay", "release"}, "fixed-envelope": {"attack", "decay", "release"}, "lfo": {"step"}, "slew": {"rise", "fall"}, "envelope-follower": {"attack", "release"},
 		}[c.block]
 		updates := map[string]map[int]map[string]float64{}
 		for _, g := range groups {
@@ -178,7 +191,7 @@ func TestControlUpdates(t *testing.T) {
 		}
 		run := func(params map[string]float64, updates map[string]map[int]map[string]float64) []float32 {
 			r := rendering{Block: c.block, Params: params, Updates: updates}
-			if c.block == "adsr" {
+			if slices.Contains(envelopes, c.block) {
 				r.Events = map[string]map[int][]event{"gate": {0: {{0, 1}}, 40: {{0, 0}}}}
 			}
 			return periodic(t, r, in)["out"][0]
