@@ -77,15 +77,20 @@ func TestFixedConversion(t *testing.T) {
 
 func TestFixedHalves(t *testing.T) {
 	t.Parallel()
-	// Four products of halves give the bits of a product of sixty-four, by the
-	// host's own arithmetic.
+	checkHalves(t, "#define WORD_Q31\n#include \"fixed.h\"", "fixed_long_product(a, b)", "(int32_t)((int64_t)a * b >> 31)")
+}
+
+// checkHalves demands of a file's product that its four products of halves give
+// the bits of a product of sixty-four, by the host's own arithmetic.
+func checkHalves(t *testing.T, source, product, want string) {
+	t.Helper()
 	needTools(t, "cc")
 	folder, err := filepath.Abs(kernelFolder)
 	if err != nil {
 		t.Fatal(err)
 	}
 	file := filepath.Join(t.TempDir(), "halves")
-	if err := os.WriteFile(file+".c", []byte(`#include "fixed.h"
+	if err := os.WriteFile(file+".c", []byte(source+`
 #include <stdio.h>
 int main(void) {
   const int32_t edges[] = {0, 1, -1, 0xffff, 0x10000, -0x10000, -0x10001, 0x7fff0000, INT32_MAX, -INT32_MAX};
@@ -93,8 +98,9 @@ int main(void) {
   for (int i = 0; i < 1000000; i++) {
     const int32_t a = i < 100 ? edges[i / 10] : (kernel_noise(&seed), (int32_t)seed);
     const int32_t b = i < 100 ? edges[i % 10] : (kernel_noise(&seed), (int32_t)seed);
-    if (fixed_long_product(a, b) != (int32_t)((int64_t)a * b >> 31)) {
-      printf("%d times %d is %d\n", a, b, fixed_long_product(a, b));
+    const int64_t got = `+product+`, want = `+want+`;
+    if (got != want) {
+      printf("%d times %d is %lld and not %lld\n", a, b, (long long)got, (long long)want);
       return 1;
     }
   }
@@ -103,7 +109,7 @@ int main(void) {
 `), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	out, err := exec.Command("cc", "-std=c11", "-O1", "-Wall", "-Wextra", "-Werror", "-Wno-unused-function", "-DWORD_Q31", "-DFIXED_BY_HALVES", "-DKERNEL_STIMULI",
+	out, err := exec.Command("cc", "-std=c11", "-O1", "-Wall", "-Wextra", "-Werror", "-Wno-unused-function", "-DFIXED_BY_HALVES", "-DKERNEL_STIMULI",
 		"-I"+folder, file+".c", "-o", file, "-lm").CombinedOutput()
 	if err == nil {
 		out, err = exec.Command(file).CombinedOutput()
