@@ -108,6 +108,17 @@ type Converter struct {
 	Cites     []string
 }
 
+// Codec is a converter chip that a board may name in place of its delays.
+type Codec struct {
+	Name, Title string
+	In, Out     float64 // group delay in samples; 0: none is known, or the chip has no such half
+	Cites       []string
+	Citations   []Citation
+}
+
+// Cite gives the text of a citation.
+func (c *Codec) Cite(key string) string { return cite(c.Citations, key) }
+
 // Board is a target.
 type Board struct {
 	Name, Title, About string

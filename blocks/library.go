@@ -6,11 +6,12 @@ import (
 	"sync"
 )
 
-// Library finds blocks, boards and cores by name. Each is read when it is
+// Library finds blocks, boards, codecs and cores by name. Each is read when it is
 // first asked for, and once. It is safe for use by several goroutines.
 type Library struct {
 	blocks  shelf[*Block]
 	boards  shelf[*Board]
+	codecs  shelf[*Codec]
 	cores   shelf[*Core]
 	hearing func() (*Hearing, error)
 	// measured is what was measured, in the order in which it was added.
@@ -67,6 +68,11 @@ func (l *Library) DefineBlock(name string, load func() (*Block, error)) error {
 // DefineBoard adds a board that load reads.
 func (l *Library) DefineBoard(name string, load func() (*Board, error)) error {
 	return l.boards.define("board", name, load)
+}
+
+// DefineCodec adds a converter chip that load reads.
+func (l *Library) DefineCodec(name string, load func() (*Codec, error)) error {
+	return l.codecs.define("codec", name, load)
 }
 
 // DefineCore adds a core that load reads.
@@ -140,6 +146,9 @@ func chain(names []string) string {
 // Board finds a board by name.
 func (l *Library) Board(name string) (*Board, error) { return l.boards.get("board", name) }
 
+// Codec finds a converter chip by name.
+func (l *Library) Codec(name string) (*Codec, error) { return l.codecs.get("codec", name) }
+
 // Core finds a core by name.
 func (l *Library) Core(name string) (*Core, error) { return l.cores.get("core", name) }
 
@@ -173,6 +182,9 @@ func (l *Library) BlockNames() []string { return l.blocks.names() }
 
 // BoardNames are the names of all boards, sorted.
 func (l *Library) BoardNames() []string { return l.boards.names() }
+
+// CodecNames are the names of all converter chips, sorted.
+func (l *Library) CodecNames() []string { return l.codecs.names() }
 
 // CoreNames are the names of all cores, sorted.
 func (l *Library) CoreNames() []string { return l.cores.names() }

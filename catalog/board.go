@@ -81,11 +81,26 @@ func readBoard(v source.Value, lib *blocks.Library) *blocks.Board {
 	r.jacks(b, need("jacks"))
 	if c := need("converter"); c.Given() {
 		co := c.Object("the converter")
-		b.Converter = blocks.Converter{
-			In: one(co.Need("in"), blocks.UnitRatio), Out: one(co.Need("out"), blocks.UnitRatio),
-			Bits: int(one(co.Need("bits"), blocks.UnitCount)), Cites: r.cites(co),
+		half := func(key string, before float64, of func(*blocks.Codec) float64) (samples float64, cites []string) {
+			if r.own && !co.Has(key) {
+				return before, nil
+			}
+			return r.groupDelay(co.Need(key), lib, key, of)
 		}
+		in, inCites := half("in", b.Converter.In, func(c *blocks.Codec) float64 { return c.In })
+		out, outCites := half("out", b.Converter.Out, func(c *blocks.Codec) float64 { return c.Out })
+		bits := b.Converter.Bits
+		if !r.own || co.Has("bits") {
+			bits = int(one(co.Need("bits"), blocks.UnitCount))
+		}
+		b.Converter = blocks.Converter{In: in, Out: out, Bits: bits, Cites: r.cites(co)}
 		b.Converter.Confirmed = r.confirmed(b.Converter.Cites)
+		for _, key := range append(inCites, outCites...) {
+			if !slices.Contains(b.Converter.Cites, key) {
+				b.Converter.Cites = append(b.Converter.Cites, key)
+			}
+		}
+		b.Citations = r.citations
 		co.Done("key")
 	}
 	r.layouts(b, o.Take("layout"))
@@ -131,6 +146,61 @@ func likeBoard(v source.Value, lib *blocks.Library) *blocks.Board {
 	b.Jacks = slices.Clone(b.Jacks)
 	b.System = slices.Clone(b.System)
 	return &b
+}
+
+// groupDelay reads how many samples late sound passes one half of a converter:
+// a number, or the name of a codec, whose citations come with it.
+func (r *reader) groupDelay(v source.Value, lib *blocks.Library, half string, of func(*blocks.Codec) float64) (samples float64, cites []string) {
+	if !v.IsText() {
+		return one(v, blocks.UnitRatio), nil
+	}
+	name := v.Text("a number of samples or a codec")
+	if _, err := strconv.ParseFloat(name, 64); err == nil {
+		return one(v, blocks.UnitRatio), nil
+	}
+	codec, err := lib.Codec(name)
+	var unknown *blocks.UnknownError
+	switch {
+	case errors.As(err, &unknown):
+		v.Fail(source.DidYouMean(name, lib.CodecNames()), "'%s' is neither a number of samples nor a codec", name)
+		return 0, nil
+	case err != nil:
+		v.Fail("", "%v", err)
+		return 0, nil
+	case of(codec) == 0:
+		v.Fail("give it in samples", "no group delay %s of %s is known", half, codec.Name)
+		return 0, nil
+	}
+	for _, key := range codec.Cites {
+		own := codec.Name + "-" + key
+		if !slices.ContainsFunc(r.citations, func(c blocks.Citation) bool { return c.Key == own }) {
+			r.citations = append(slices.Clone(r.citations), blocks.Citation{Key: own, Text: codec.Title + ": " + codec.Cite(key)})
+		}
+		cites = append(cites, own)
+	}
+	return of(codec), cites
+}
+
+// readCodec reads a converter chip's file.
+func readCodec(v source.Value) *blocks.Codec {
+	o := v.Object("the codec")
+	r := newReader(o)
+	c := &blocks.Codec{
+		Name: word(o.Need("codec"), hyphenated, aName), Title: o.Need("title").Text("a title"), Citations: r.citations,
+	}
+	if in := o.Take("in"); in.Given() {
+		c.In = positive(in, blocks.UnitRatio, "a group delay")
+	}
+	if out := o.Take("out"); out.Given() {
+		c.Out = positive(out, blocks.UnitRatio, "a group delay")
+	}
+	if c.In == 0 && c.Out == 0 {
+		o.Need("in")
+	}
+	c.Cites = r.cites(o)
+	r.done(o)
+	o.Done("key")
+	return c
 }
 
 // cache reads a cache.

@@ -1,4 +1,4 @@
-// Package catalog holds the blocks, boards, cores and loss curves that
+// Package catalog holds the blocks, boards, codecs, cores and loss curves that
 // Elbowroom ships, and reads such files, its own and the user's alike.
 //
 // Open gives a library in which every shipped file is read when it is first
@@ -18,7 +18,7 @@ import (
 	"elbowroom/blocks/source"
 )
 
-//go:embed blocks boards cores hearing.yaml
+//go:embed blocks boards codecs cores hearing.yaml
 var shipped embed.FS
 
 // Open gives the library of everything that is shipped.
@@ -39,6 +39,11 @@ func Open() (*blocks.Library, error) {
 		return lib.DefineBoard(name, func() (*blocks.Board, error) {
 			return load(file, func(v source.Value) *blocks.Board { return readBoard(v, lib) })
 		})
+	}); err != nil {
+		return nil, err
+	}
+	if err := each("codecs", func(file, name string) error {
+		return lib.DefineCodec(name, func() (*blocks.Codec, error) { return load(file, readCodec) })
 	}); err != nil {
 		return nil, err
 	}

@@ -485,6 +485,10 @@ func TestFilesAreNamedAfterTheirContents(t *testing.T) {
 			if b, err := lib.Board(name); err != nil || b.Name != name {
 				t.Errorf("%s does not hold the board %s: %v", file, name, err)
 			}
+		case folder == "codecs":
+			if c, err := lib.Codec(name); err != nil || c.Name != name {
+				t.Errorf("%s does not hold the codec %s: %v", file, name, err)
+			}
 		case folder == "cores":
 			if c, err := lib.Core(name); err != nil || c.Name != name {
 				t.Errorf("%s does not hold the core %s: %v", file, name, err)
