@@ -42,8 +42,9 @@ func ParseKind(word string) (Kind, bool) {
 
 // Channel rules of a port; a positive number is a fixed count.
 const (
-	SameChannels = 0  // as many as the node has
-	AnyChannels  = -1 // whatever the wire carries
+	SameChannels    = 0  // as many as the node has
+	AnyChannels     = -1 // whatever the wire carries
+	CountedChannels = -2 // of an output: as many as a parameter says
 )
 
 // Port is an input or an output of a block.
@@ -51,6 +52,7 @@ type Port struct {
 	Name     string
 	Kind     Kind
 	Channels int
+	Counted  string   // the parameter that says how many, of counted channels
 	Optional bool     // an input that may stay unconnected
 	Rate     *Formula // of an event output: its greatest rate in hertz
 }
@@ -290,6 +292,9 @@ func port(ports []Port, name string) (*Port, bool) {
 	}
 	return nil, false
 }
+
+// onlyParts tells whether the block runs its parts and nothing besides.
+func (b *Block) onlyParts() bool { return len(b.Parts) > 0 && len(b.Operations.Formulas()) == 0 }
 
 // Processes tells how often the block's kernel runs: Audio once a block,
 // Control once a control period, Event only when one comes.

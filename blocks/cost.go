@@ -81,6 +81,17 @@ type Use struct {
 	Own *OwnCode
 }
 
+// PortChannels is how many channels an audio port of the use has.
+func (u *Use) PortChannels(p *Port) int {
+	switch {
+	case p.Channels > 0:
+		return p.Channels
+	case p.Channels == CountedChannels:
+		return int(u.Settings[u.Block.paramsByName[p.Counted]].Span.High)
+	}
+	return u.Channels
+}
+
 // Same tells whether two uses need the same.
 func (u *Use) Same(v *Use) bool {
 	return u.Block == v.Block && u.Own == v.Own && slices.Equal(u.Settings, v.Settings) && u.Channels == v.Channels &&
@@ -413,9 +424,12 @@ func (u *Use) Demand(core *Core) (*Demand, error) {
 	if err != nil {
 		return nil, err
 	}
-	if k != nil {
+	switch {
+	case k != nil:
 		m.emulated(d, k, core)
-	} else {
+	case u.Block.onlyParts():
+		d.Basis, d.Timed = Measured, true // until a part is less sure
+	default:
 		m.cycles(d, core)
 		m.code(d, core)
 		d.Source = u.Block.sources(u.Block.Operations.Cites)
@@ -745,6 +759,10 @@ func (m *meter) part(p *Part) *Use {
 
 func (d *Demand) addPart(name string, part *Demand, count float64) {
 	n := int(count)
+	d.Basis, d.Timed = max(d.Basis, part.Basis), d.Timed && part.Timed
+	if d.Source == "" {
+		d.Source = part.Source
+	}
 	d.State += part.State * Bytes(n)
 	d.Stack = max(d.Stack, part.Stack)
 	for _, b := range part.Buffers {

@@ -3,6 +3,7 @@ package catalog
 import (
 	"slices"
 	"strings"
+	"unicode"
 
 	"elbowroom/blocks"
 	"elbowroom/blocks/source"
@@ -56,6 +57,8 @@ func readBlock(v source.Value) *blocks.Block {
 	}
 	r.scope = scope
 	r.rates(b, outputs)
+	countedPorts(b, b.Inputs, inputs, false)
+	countedPorts(b, b.Outputs, outputs, true)
 
 	if so := o.Take("state"); so.Given() {
 		state := so.Object("state")
@@ -233,12 +236,16 @@ func readPorts(v source.Value) []blocks.Port {
 			p.Kind = k
 		}
 		if ch := po.Take("channels"); ch.Given() {
-			switch text := ch.Text("same, any or a number"); text {
+			switch text := ch.Text("same, any, a number or a parameter"); text {
 			case "same":
 			case "any":
 				p.Channels = blocks.AnyChannels
 			default:
-				p.Channels = int(one(ch, blocks.UnitCount))
+				if source.IsWords(text, underscore) && !unicode.IsDigit(rune(text[0])) {
+					p.Channels, p.Counted = blocks.CountedChannels, text
+				} else {
+					p.Channels = int(one(ch, blocks.UnitCount))
+				}
 			}
 		}
 		p.Optional = po.Take("optional").Truth()
@@ -247,6 +254,25 @@ func readPorts(v source.Value) []blocks.Port {
 		ports = append(ports, p)
 	}
 	return ports
+}
+
+// countedPorts checks the ports whose channels a parameter says.
+func countedPorts(b *blocks.Block, ports []blocks.Port, v source.Value, outputs bool) {
+	for i, m := range v.Object("the ports").Rest() {
+		if ports[i].Channels != blocks.CountedChannels {
+			continue
+		}
+		at := m.Value.Object("the port '" + m.Name + "'").Take("channels")
+		p, known := b.Param(ports[i].Counted)
+		switch {
+		case !outputs || ports[i].Kind != blocks.Audio:
+			at.Fail("write same, any or a number", "only of an audio output a parameter says how many channels it has")
+		case !known:
+			at.Fail(source.DidYouMean(ports[i].Counted, b.ParamNames()), "the block has no parameter '%s'", ports[i].Counted)
+		case p.Unit != blocks.UnitCount || p.Categorical() || p.Moved != blocks.Fixed:
+			at.Fail("", "'%s' is no count that stands still", p.Name)
+		}
+	}
 }
 
 // rates compiles the greatest rate of every event output.

@@ -78,7 +78,7 @@ func (n *Node) constants(copies int) int {
 	for i := range n.Inputs {
 		switch p := n.Inputs[i].Port; p.Kind {
 		case blocks.Audio:
-			words += n.inChannels(p)
+			words += n.Use.PortChannels(p)
 		case blocks.Control:
 			words++
 		}
@@ -93,14 +93,6 @@ func (n *Node) constants(copies int) int {
 		}
 	}
 	return words
-}
-
-// inChannels is how many channels an audio input takes.
-func (n *Node) inChannels(p *blocks.Port) int {
-	if p.Channels > 0 {
-		return p.Channels
-	}
-	return n.Use.Channels
 }
 
 // sumWork is what adding up two sources or more takes, a sample and channel: the
@@ -120,7 +112,7 @@ func (n *Node) steppingWork() []blocks.Work {
 	pointers := 0
 	for i := range n.Inputs {
 		if p := n.Inputs[i].Port; p.Kind == blocks.Audio {
-			pointers += n.inChannels(p)
+			pointers += n.Use.PortChannels(p)
 		}
 	}
 	for port := range n.Block().Outputs {

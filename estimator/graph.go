@@ -173,10 +173,7 @@ func (n *Node) outChannels(port int) int {
 	if p.Kind != blocks.Audio {
 		return 1
 	}
-	if p.Channels > 0 {
-		return p.Channels
-	}
-	return n.Use.Channels
+	return n.Use.PortChannels(p)
 }
 
 // Channels is how many channels a source carries.

@@ -505,7 +505,9 @@ func (r *graphReader) node(n *Node, index int, m source.Member, sc *scope) {
 
 // takesChannels tells whether a block has a wire whose channels a node may set.
 func takesChannels(b *blocks.Block) bool {
-	free := func(p blocks.Port) bool { return p.Kind == blocks.Audio && p.Channels <= 0 }
+	free := func(p blocks.Port) bool {
+		return p.Kind == blocks.Audio && p.Channels <= 0 && p.Channels != blocks.CountedChannels
+	}
 	return slices.ContainsFunc(b.Inputs, free) || slices.ContainsFunc(b.Outputs, free)
 }
 

@@ -199,10 +199,7 @@ func (in *Input) sumChannels(n *Node) int {
 	if in.Port.Kind != blocks.Audio || len(in.Sources) < 2 {
 		return 0
 	}
-	if in.Port.Channels > 0 {
-		return in.Port.Channels
-	}
-	return n.Use.Channels
+	return n.Use.PortChannels(in.Port)
 }
 
 // assign gives every wire its block buffers: those that it takes over, or the

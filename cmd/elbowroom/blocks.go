@@ -222,6 +222,8 @@ func (s *Sheet) port(section string, p *blocks.Port) {
 			channels = "any number of channels"
 		case p.Channels > 0:
 			channels = counted(p.Channels, "channel")
+		case p.Channels == blocks.CountedChannels:
+			channels = "as many channels as " + p.Counted + " says"
 		}
 		s.fact(nil, section, p.Name, "", channels)
 	}

@@ -88,6 +88,17 @@ type hosted struct {
 	blocks int
 }
 
+// channels is how many channels an audio output has.
+func (h *hosted) channels(p *blocks.Port) int {
+	switch {
+	case p.Channels > 0:
+		return p.Channels
+	case p.Channels == blocks.CountedChannels:
+		return int(h.Params[p.Counted])
+	}
+	return h.Channels
+}
+
 func prepare(t *testing.T, r rendering) *hosted {
 	t.Helper()
 	lib, err := catalog.Open()
@@ -220,7 +231,7 @@ func (h *hosted) defines() []string {
 // input and writes words to standard output.
 func (h *hosted) program() string {
 	k := h.kernel
-	ins, outs := k.inputs(h.Channels, h.moved), k.outputs(h.Channels)
+	ins, outs := k.inputs(h.Channels, h.moved), k.outputs(h.channels)
 	eventIns, eventOuts := events(k.block.Inputs), events(k.block.Outputs)
 	sent := ""
 	if len(eventOuts) > 0 {
@@ -417,7 +428,7 @@ func (h *hosted) output(t *testing.T, raw []byte) map[string][][]float32 {
 		return v
 	}
 	result := map[string][][]float32{}
-	outs := h.kernel.outputs(h.Channels)
+	outs := h.kernel.outputs(h.channels)
 	for _, out := range outs {
 		result[out.port] = append(result[out.port], nil)
 	}

@@ -33,6 +33,14 @@ func TestInPlace(t *testing.T) {
 			}
 			continue
 		}
+		if len(b.Parts) > 0 { // one behind the other, each of which must
+			for _, p := range b.Parts {
+				if part, err := lib.Block(p.Block); err != nil || b.InPlace && !part.InPlace {
+					t.Errorf("%s is said to work in place, and its part %s is not: %v", name, p.Block, err)
+				}
+			}
+			continue
+		}
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			same := true

@@ -74,7 +74,12 @@ type pointer struct {
 // inputs are the elements of in[], with the parameter that audio moves ("" for
 // none) last but for the jacks.
 func (k *kernel) inputs(channels int, moved string) []pointer {
-	list := pointers(k.block.Inputs, channels)
+	list := pointers(k.block.Inputs, func(p *blocks.Port) int {
+		if p.Channels > 0 {
+			return p.Channels
+		}
+		return channels
+	})
 	if moved != "" {
 		list = append(list, pointer{port: moved, kind: blocks.Audio, moved: true})
 	}
@@ -84,8 +89,9 @@ func (k *kernel) inputs(channels int, moved string) []pointer {
 	return list
 }
 
-// outputs are the elements of out[].
-func (k *kernel) outputs(channels int) []pointer {
+// outputs are the elements of out[], with what tells the channels of an audio
+// port.
+func (k *kernel) outputs(channels func(*blocks.Port) int) []pointer {
 	list := pointers(k.block.Outputs, channels)
 	if len(k.block.Inputs) > 0 {
 		list = append(list, k.jacks()...)
@@ -93,17 +99,15 @@ func (k *kernel) outputs(channels int) []pointer {
 	return list
 }
 
-func pointers(ports []blocks.Port, channels int) []pointer {
+func pointers(ports []blocks.Port, channels func(*blocks.Port) int) []pointer {
 	var list []pointer
-	for _, p := range ports {
-		count := p.Channels
-		switch {
-		case p.Kind == blocks.Event:
+	for i := range ports {
+		p, count := &ports[i], 1
+		switch p.Kind {
+		case blocks.Event:
 			continue
-		case p.Kind == blocks.Control && count <= 0:
-			count = 1
-		case count <= 0:
-			count = channels
+		case blocks.Audio:
+			count = channels(p)
 		}
 		for c := range count {
 			list = append(list, pointer{port: p.Name, channel: c, kind: p.Kind})

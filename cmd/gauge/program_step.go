@@ -74,7 +74,7 @@ func (w *writer) inPointers(n *programNode) []string {
 func (w *writer) outPointers(n *programNode) []string {
 	var list []string
 	jacks := 0
-	for _, out := range n.unit.kernel.outputs(n.Use.Channels) {
+	for _, out := range n.unit.kernel.outputs(n.Use.PortChannels) {
 		if out.jack {
 			list = append(list, w.jack(n, jacks))
 			jacks++
@@ -247,7 +247,7 @@ func (w *writer) advance(n *programNode) {
 			w.p("        in[%d] += %d;", i, strideOf(in, n.Use.Channels))
 		}
 	}
-	for i, out := range n.unit.kernel.outputs(n.Use.Channels) {
+	for i, out := range n.unit.kernel.outputs(n.Use.PortChannels) {
 		if out.kind == blocks.Audio {
 			w.p("        out[%d] += %d;", i, strideOf(out, n.Use.Channels))
 		}
