@@ -348,11 +348,19 @@ func (e *Estimate) cautionOrder() {
 	}
 }
 
-// cautionCode warns where code does not stay in its cache, and where a cold
+// cautionCode warns where code is copied to no use, where it does not stay in its
+// cache, and where a cold
 // cache in front of serial flash alone could break a block.
 func (e *Estimate) cautionCode() {
 	g := e.Graph
 	bank := &g.Board.Banks[g.Run]
+	if g.CopiesCode() {
+		lies := g.CodeBank()
+		if here, there := e.codeWaits(g.Run), e.codeWaits(lies); here >= there+1 {
+			e.warn("copy", nil, "code is copied to %s, where it waits about %v a block, and would wait %v in %s, where it lies: 'code: {run: %s}' spares the room as well",
+				bank.Name, blocks.Cycles(math.Ceil(here)), blocks.Cycles(math.Ceil(there)), g.Board.Banks[lies].Name, g.Board.Banks[lies].Name)
+		}
+	}
 	code := e.codeStalls()
 	switch size := e.Constants.Code.Up(); {
 	case code.Mean > 0:

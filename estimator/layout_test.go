@@ -96,6 +96,10 @@ func TestFetchIsAShareOfCompute(t *testing.T) {
 		{"m4f-180-sdram", "flash", 0.07}, {"m4f-180-sdram", "sram", 0.12},
 	} {
 		e := laid(t, tt.board, tt.run, nodes)
+		warned := slices.ContainsFunc(e.Cautions, func(c estimator.Caution) bool { return c.Kind == "copy" })
+		if slower := tt.board == "m4f-180-sdram" && tt.run == "sram"; warned != slower {
+			t.Errorf("%s from %s: that copying makes it slower is told: %t, want %t", tt.board, tt.run, warned, slower)
+		}
 		band := e.Graph.Board.StallBand
 		got, want := e.CPU.Mean.Stalls, tt.share*e.CPU.Mean.Compute.Value
 		if math.Abs(got.Value-want) > 1e-6 || math.Abs(got.High-want*band.High) > 1e-6 || math.Abs(got.Low-want*band.Low) > 1e-6 {

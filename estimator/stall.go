@@ -140,6 +140,21 @@ func (e *Estimate) codeStalls() Stalls {
 	return s
 }
 
+// codeWaits is the cycles a block, in the mean, that code would wait to be fetched if
+// it ran from a bank and all else were as it is.
+func (e *Estimate) codeWaits(bank int) float64 {
+	g, moved := *e.Graph, *e
+	g.Run, moved.Graph = bank, &g
+	moved.Horizon = moved.horizon()
+	waits := moved.codeStalls().Mean
+	for i := range e.Nodes {
+		if c := &e.Nodes[i]; c.Basis > blocks.Stated {
+			waits += c.Mean.Value * g.Board.Banks[bank].Fetch
+		}
+	}
+	return waits
+}
+
 // waits is the cycles a block that all objects wait together, as placement
 // counts them: all scenes at once.
 func (e *Estimate) waits() float64 {
