@@ -80,6 +80,7 @@ func (e *Estimate) WorstCauses() []Cause {
 		}
 		add(CauseStalls, i, waits)
 	}
+	add(CauseStalls, -1, e.shared.WorstStalls.Value-e.shared.Stalls.Value)
 	worst, mean := e.worstScene()
 	add(CauseSystem, -1, worst.System.Value-mean.System.Value)
 	slices.SortStableFunc(causes, func(a, b Cause) int { return cmp.Compare(b.Cycles, a.Cycles) })

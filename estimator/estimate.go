@@ -23,7 +23,8 @@ type Estimate struct {
 	Cautions  []Caution
 	Verdict   Verdict
 
-	code []flashItem // what lies in flash, each charged once
+	code   []flashItem // what lies in flash, each charged once
+	shared NodeStalls  // of what belongs to no single node
 }
 
 // NodeCost is what one node takes, all its copies together.
@@ -117,7 +118,8 @@ func (g *Graph) estimate(placeSteps int) (*Estimate, error) {
 	e := &Estimate{Graph: g, Schedule: g.schedule(), Nodes: make([]NodeCost, len(g.Nodes))}
 	e.compute()
 	e.code = e.memory(placeSteps)
-	e.load(e.stalls())
+	e.shared = e.stalls()
+	e.load()
 	e.fill()
 	e.jacks()
 	e.latency()

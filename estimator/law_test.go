@@ -218,3 +218,19 @@ func TestLineEndsChangeNothing(t *testing.T) {
 		}
 	}
 }
+
+// Tables that two nodes read when their work falls due belong to neither, and what
+// fetching them adds to the worst block is told all the same.
+func TestWhatIsSharedIsACause(t *testing.T) {
+	b := newBench(t)
+	e := b.try("board: m0plus-133-264k\nsample_rate: 16 kHz\nblock_size: 1\nnodes:\n  wind: {block: noise}\n" +
+		"  frame: {block: spectral-frame, from: wind, precision: double}\n  gate: {block: spectral-gate, from: wind, precision: double}\n")
+	if e == nil {
+		t.Fatal("the graph does not read")
+	}
+	checkParts(t, e)
+	i := slices.IndexFunc(e.WorstCauses(), func(c estimator.Cause) bool { return c.Kind == estimator.CauseStalls && c.Node < 0 })
+	if i < 0 || e.WorstCauses()[i].Cycles <= 0 {
+		t.Errorf("of the causes %+v none is a wait of what both nodes read", e.WorstCauses())
+	}
+}

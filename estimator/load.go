@@ -34,17 +34,17 @@ type SceneLoad struct {
 	Mean, Worst Load
 }
 
-// load adds up the cycles of a block of time, in the mean and at worst. Shared
-// is the stalls of what belongs to no single node. The caches are cold in the
-// bound alone: nothing in a graph empties them between two of its blocks.
-func (e *Estimate) load(shared NodeStalls) {
+// load adds up the cycles of a block of time, in the mean and at worst. The caches
+// are cold in the bound alone: nothing in a graph empties them between two of its
+// blocks.
+func (e *Estimate) load() {
 	g := e.Graph
 	cpu := &e.CPU
 	cpu.Budget = float64(g.Board.Clock) * float64(g.BlockSize) / float64(g.SampleRate)
 	system := g.Board.SystemCycles
 	always := SceneLoad{
-		Mean:  Load{Stalls: shared.Stalls, System: blocks.Exactly(system.Cycles + g.Core.Interrupt.Cycles)},
-		Worst: Load{Stalls: shared.WorstStalls, System: blocks.Exactly(system.Worst + g.Core.Interrupt.Worst)},
+		Mean:  Load{Stalls: e.shared.Stalls, System: blocks.Exactly(system.Cycles + g.Core.Interrupt.Cycles)},
+		Worst: Load{Stalls: e.shared.WorstStalls, System: blocks.Exactly(system.Worst + g.Core.Interrupt.Worst)},
 	}
 	if system.Worst > system.Cycles {
 		// What the board states as the worst is the upper edge of its guess.
@@ -56,7 +56,7 @@ func (e *Estimate) load(shared NodeStalls) {
 	hops := make([][]Hop, scenes)
 	cold := make([]blocks.Figure, scenes)
 	for s := range loads {
-		loads[s], cold[s] = always, shared.ColdStalls
+		loads[s], cold[s] = always, e.shared.ColdStalls
 		if len(g.Scenes) > 0 {
 			loads[s].Name = g.Scenes[s].Name
 		}
