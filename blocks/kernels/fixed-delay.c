@@ -92,13 +92,18 @@ void fixed_delay_update_position(fixed_delay_state *s, const kernel_env *env, co
   }
 }
 
+void fixed_delay_update_feedback(fixed_delay_state *s, const kernel_env *env, const fixed_delay_params *p) {
+  (void)env;
+  s->feedback = fixed_from_float(p->feedback);
+}
+
 void fixed_delay_start(fixed_delay_state *s, const kernel_env *env, const fixed_delay_params *p, void *const buffers[]) {
   s->line = buffers[0];
   s->length = fixed_delay_length(env, p);
   s->index = 0;
   s->taps = p->taps;
   s->share = (int32_t)(INT32_MAX / p->taps); // so that a sum of taps never overflows
-  s->feedback = fixed_from_float(p->feedback);
+  fixed_delay_update_feedback(s, env, p);
   fixed_delay_update_position(s, env, p);
 }
 
