@@ -55,6 +55,7 @@ type Port struct {
 	Counted  string   // the parameter that says how many, of counted channels
 	Optional bool     // an input that may stay unconnected
 	Rate     *Formula // of an event output: its greatest rate in hertz
+	Most     *Formula // of an event output: the most events in a block, where they may bunch; nil: what the rate brings
 }
 
 // Motion is what may move a parameter while the program runs.

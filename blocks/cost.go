@@ -162,6 +162,22 @@ func (u *Use) EventRate(out *Port) (Hertz, error) {
 	return Hertz(rate), m.err
 }
 
+// MostEvents is how many events an event output may send in one block: what its
+// greatest rate brings, or more where they bunch.
+func (u *Use) MostEvents(out *Port) (int, error) {
+	rate, err := u.EventRate(out)
+	if err != nil {
+		return 0, err
+	}
+	most := math.Ceil(float64(rate) * float64(u.BlockSize) / float64(u.SampleRate))
+	if out.Most != nil {
+		m := u.meter()
+		most = max(most, math.Ceil(m.most(out.Name+".most", out.Most)))
+		err = m.err
+	}
+	return int(most), err
+}
+
 // Reading is what a metric comes to: its value, and what the ear needs of it.
 type Reading struct {
 	Value  float64

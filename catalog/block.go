@@ -249,7 +249,8 @@ func readPorts(v source.Value) []blocks.Port {
 			}
 		}
 		p.Optional = po.Take("optional").Truth()
-		po.Take("rate") // compiled when the scope is there
+		po.Take("rate") // compiled when the scope is there, as is the next
+		po.Take("most")
 		po.Done("key")
 		ports = append(ports, p)
 	}
@@ -275,17 +276,22 @@ func countedPorts(b *blocks.Block, ports []blocks.Port, v source.Value, outputs 
 	}
 }
 
-// rates compiles the greatest rate of every event output.
+// rates compiles the greatest rate of every event output, and how far they bunch.
 func (r *reader) rates(b *blocks.Block, outputs source.Value) {
 	for i, m := range outputs.Object("the ports").Rest() {
-		rate := m.Value.Object("the port '" + m.Name + "'").Take("rate")
+		po := m.Value.Object("the port '" + m.Name + "'")
+		rate, most := po.Take("rate"), po.Take("most")
 		if b.Outputs[i].Kind == blocks.Event && !rate.Given() {
 			m.Key.Fail("", "an event output needs 'rate', its greatest rate")
 		}
 		if b.Outputs[i].Kind != blocks.Event && rate.Given() {
 			rate.Fail("", "only an event output has a rate")
 		}
+		if b.Outputs[i].Kind != blocks.Event && most.Given() {
+			most.Fail("", "only an event output has a most")
+		}
 		b.Outputs[i].Rate = r.formula(rate, blocks.PerSecond)
+		b.Outputs[i].Most = r.formula(most, blocks.Plain)
 	}
 }
 

@@ -3,7 +3,6 @@ package estimator
 import (
 	"cmp"
 	"fmt"
-	"math"
 	"slices"
 
 	"elbowroom/blocks"
@@ -247,11 +246,10 @@ func (g *Graph) heldBytes(n *Node, port int) blocks.Bytes {
 	case blocks.Control:
 		return word
 	case blocks.Event:
-		rate, err := n.Use.EventRate(p)
+		most, err := n.Use.MostEvents(p)
 		if err != nil {
 			return word // the demand of the node has told the mistake
 		}
-		most := math.Ceil(float64(rate) * float64(g.BlockSize) / float64(g.SampleRate))
 		return 2*word + 2*word*blocks.Bytes(most)
 	}
 	return 0

@@ -231,6 +231,7 @@ func (s *Sheet) port(section string, p *blocks.Port) {
 		s.fact(nil, section, p.Name, "", "may stay open")
 	}
 	s.formula(nil, section, p.Name, "greatest rate", p.Rate)
+	s.formula(nil, section, p.Name, "most in a block", p.Most)
 }
 
 func (s *Sheet) param(p *blocks.Param) {

@@ -154,12 +154,11 @@ func (w *writer) held(n *programNode) {
 		case blocks.Control:
 			w.p("%s float %s_control%d[%d];", at, n.id, i, n.copies)
 		case blocks.Event:
-			rate, err := n.Use.EventRate(port)
-			most := 0.0
-			if err == nil {
-				most = math.Ceil(float64(rate) * float64(w.graph.BlockSize) / float64(w.graph.SampleRate))
+			most, err := n.Use.MostEvents(port)
+			if err != nil {
+				most = 0 // the demand of the node has told the mistake
 			}
-			w.p("%s static kernel_event %s_event%d[%d][%d];", at, n.id, i, n.copies, max(1, int(most)))
+			w.p("%s static kernel_event %s_event%d[%d][%d];", at, n.id, i, n.copies, max(1, most))
 			w.p("%s static kernel_events %s_events%d[%d];", at, n.id, i, n.copies)
 			lists++
 		}

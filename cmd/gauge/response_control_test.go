@@ -6,6 +6,9 @@ import (
 	"math"
 	"slices"
 	"testing"
+
+	"elbowroom/blocks"
+	"elbowroom/catalog"
 )
 
 // periodic is a control block rendered at 1000 control periods a second, a
@@ -521,5 +524,48 @@ func TestButtonBounce(t *testing.T) {
 	got := render(t, rendering{Block: "button", Frames: 48 * len(port), Inputs: map[string][][]float32{"button": {port}}})["out"]
 	if moments, values := []float32{(14 + 7) * 48, (46 + 7) * 48}, []float32{1, 0}; !slices.Equal(got[0], moments) || !slices.Equal(got[1], values) {
 		t.Errorf("The button gives events at %v of %v, want at %v of %v, after eight periods at rest.", got[0], got[1], moments, values)
+	}
+}
+
+func TestTicksFitTheirList(t *testing.T) {
+	t.Parallel()
+	// Clocks of at most one a block that come as unevenly as they can: every clock has
+	// all its ticks (common practice), so that what is left of one and all of the next
+	// fall into one block, and no more.
+	moments := []int{0, 480, 527, 528, 624, 671, 672, 767, 768, 1200, 1247, 1248, 1343}
+	lib, err := catalog.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range []string{"clock-follower", "clock-multiplier"} {
+		b, err := lib.Block(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, multiply := range []float64{1, 4, 24} {
+			u := &blocks.Use{Block: b, Settings: b.Defaults(48000), Channels: 1, SampleRate: 48000, BlockSize: 48, EventRates: map[string]blocks.Hertz{"clock": 1000}}
+			for i, p := range b.Params {
+				if p.Name == "multiply" {
+					u.Settings[i].Span = blocks.Span{Low: multiply, High: multiply}
+				}
+			}
+			port, _ := b.Output("ticks")
+			room, err := u.MostEvents(port)
+			if err != nil {
+				t.Fatal(err)
+			}
+			in := map[int]int{}
+			fullest := 0
+			for _, at := range render(t, rendering{Block: name, Params: map[string]float64{"multiply": multiply}, Frames: 2400, Events: clocked(moments...)})["ticks"][0] {
+				in[int(at)/48]++
+				fullest = max(fullest, in[int(at)/48])
+			}
+			if fullest > room {
+				t.Errorf("%s by %g: %d ticks fall into one block, and its list holds %d.", name, multiply, fullest, room)
+			}
+			if multiply > 1 && fullest <= int(multiply) {
+				t.Errorf("%s by %g: at most %d ticks fall into one block, so that the test shows nothing.", name, multiply, fullest)
+			}
+		}
 	}
 }
