@@ -296,7 +296,7 @@ func TestByTheKeyboardAlone(t *testing.T) {
 	// A substitute turns over into fits.
 	b.press("looking for plans", "do-plans", kb.Enter)
 	b.shows("looking for plans", "block: eight-comb-reverb", "long tails ring on single tones")
-	b.press("trying a substitute", "do-try-3", kb.Enter)
+	b.press("trying a substitute", "do-try-2", kb.Enter)
 	b.shows("trying a substitute", "storm.yaml fits m4f-100-128k", "2 changes are not saved", "eight-comb-reverb")
 	b.press("undoing it", "do-undo", kb.Enter)
 	b.shows("undoing it", "storm.yaml does not fit m4f-100-128k", "1 change is not saved")
