@@ -125,3 +125,56 @@ func TestCompressorLinksChannels(t *testing.T) {
 }
 
 func TestCompressorStyles(t *testing.T) { checkStyles(t, "compressor") }
+
+func TestExpanderStyles(t *testing.T) { checkStyles(t, "expander") }
+
+func TestExpanderCurve(t *testing.T) {
+	t.Parallel()
+	// The static curve: above the threshold what goes in comes out, below it every
+	// decibel becomes ratio decibels, down to the most that it turns down.
+	for _, c := range []struct {
+		threshold, ratio, most float64
+		approximate            bool
+		within                 float64 // decibels
+	}{
+		// A one-pole of 10 ms stands still where its step falls below half a unit in
+		// the last place: between 4 and 8 doublings 2.4e-7 / 0.0021, 6.9e-4 dB, and
+		// twice that beyond.
+		{-40, 2, 60, false, 8e-4}, {-40, 1, 60, false, 8e-4}, {-20, 4, 30, false, 8e-4}, {-30, 20, 80, false, 2e-3}, {-40, 3, 60, true, 3e-3},
+	} {
+		for _, level := range []float64{-80, -55, -41, -30, -10, 0} {
+			x := steadySound(level, 14400)
+			y := render(t, rendering{
+				Block: "expander", Frames: len(x), Approximate: c.approximate, Inputs: map[string][][]float32{"in": {x}},
+				Params: map[string]float64{"threshold": c.threshold, "ratio": c.ratio, "most": c.most, "attack": 0.005, "release": 0.01},
+			})["out"][0]
+			want := level - min(c.most, (c.ratio-1)*max(0, c.threshold-level))
+			if got := inDecibels(math.Abs(float64(y[len(x)-1]))); math.Abs(got-want) > c.within {
+				t.Errorf("Under %g dB at 1 to %g a steady %g dB comes out at %.5f dB, and the static curve has %.5f dB.", c.threshold, c.ratio, level, got, want)
+			}
+		}
+	}
+}
+
+func TestExpanderTimes(t *testing.T) {
+	t.Parallel()
+	// Behind a step the reduction in decibels nears its end by exp(-t / time): the
+	// closed form of a one-pole. -60 dB under -40 dB at 1 to 2 is 20 dB, by the
+	// release; full scale takes it back, by the attack.
+	const attack, release, step = 0.02, 0.1, 9600
+	x := append(steadySound(-60, step), steadySound(0, step)...)
+	y := render(t, rendering{
+		Block: "expander", Frames: len(x), Inputs: map[string][][]float32{"in": {x}},
+		Params: map[string]float64{"threshold": -40, "ratio": 2, "most": 60, "attack": attack, "release": release},
+	})["out"][0]
+	sunk := 20 * (1 - math.Exp(-step/(release*48000)))
+	for _, i := range []int{0, 10, 100, 960, 5000, 9599, 9600, 9700, 12000, 19199} {
+		want := 20 * (1 - math.Exp(-float64(i+1)/(release*48000)))
+		if i >= step {
+			want = sunk * math.Exp(-float64(i+1-step)/(attack*48000))
+		}
+		if got := inDecibels(math.Abs(float64(x[i]))) - inDecibels(math.Abs(float64(y[i]))); math.Abs(got-want) > 2e-3 {
+			t.Errorf("At sample %d the gain is down by %.4f dB, and a one-pole by %.4f dB.", i, got, want)
+		}
+	}
+}

@@ -170,6 +170,31 @@ func TestSlewSlopes(t *testing.T) {
 	}, 1e-5, "a straight line by time to change by 1")
 }
 
+// The step response of a one-pole lowpass, 1 - exp(-t/T) (textbook): 63 % after one
+// time, 95 % after three.
+func TestSmootherSettles(t *testing.T) {
+	t.Parallel()
+	goal := make([]float32, 400)
+	for n := range goal {
+		if n < 200 {
+			goal[n] = 0.75
+		} else {
+			goal[n] = -0.25
+		}
+	}
+	got := periodic(t, rendering{Block: "smoother", Params: map[string]float64{"time": 0.05}}, goal)["out"][0]
+	at := func(n int) float64 { return 1 - math.Exp(-float64(n)/50) } // a control period is 1 ms
+	checkClose(t, "A time of 50 ms", got, func(n int) float64 {
+		if n < 200 {
+			return 0.75 * at(n+1)
+		}
+		return 0.75*at(200) - (0.25+0.75*at(200))*at(n-199)
+	}, 2e-6, "the step response of a one-pole lowpass")
+	if one, three := float64(got[49])/0.75, float64(got[149])/0.75; math.Abs(one-0.632) > 0.001 || math.Abs(three-0.950) > 0.001 {
+		t.Errorf("After one time %.3f of the move are made, after three %.3f, and a textbook has 0.632 and 0.950.", one, three)
+	}
+}
+
 func TestControlUpdates(t *testing.T) {
 	t.Parallel()
 	// An update before the first period is the same as a start with its values.
@@ -183,10 +208,11 @@ func TestControlUpdates(t *testing.T) {
 		{"fixed-envelope", map[string]float64{"attack": 0.01, "decay": 0.02, "sustain": 0.3, "release": 0.04}, map[string]float64{"attack": 0.1, "decay": 0.2, "sustain": 0.9, "release": 0.4}},
 		{"lfo", map[string]float64{"frequency": 3}, map[string]float64{"frequency": 7}},
 		{"slew", map[string]float64{"rise": 0.01, "fall": 0.02}, map[string]float64{"rise": 0.1, "fall": 0.2}},
+		{"smoother", map[string]float64{"time": 0.01}, map[string]float64{"time": 0.1}},
 		{"envelope-follower", map[string]float64{"attack": 0.001, "release": 0.02}, map[string]float64{"attack": 0.1, "release": 0.2}},
 	} {
 		groups := map[string][]string{
-			"adsr": {"attack", "decay", "release"}, "fixed-envelope": {"attack", "decay", "release"}, "lfo": {"step"}, "slew": {"rise", "fall"}, "envelope-follower": {"attack", "release"},
+			"adsr": {"attack", "decay", "release"}, "fixed-envelope": {"attack", "decay", "release"}, "lfo": {"step"}, "slew": {"rise", "fall"}, "smoother": {"time"}, "envelope-follower": {"attack", "release"},
 		}[c.block]
 		updates := map[string]map[int]map[string]float64{}
 		for _, g := range groups {
