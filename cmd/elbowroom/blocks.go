@@ -16,7 +16,7 @@ import (
 )
 
 // blocksOptions are the flags of blocks.
-type blocksOptions struct{ core string }
+type blocksOptions struct{ core, role, sort string }
 
 func (a *app) blocksCommand() *cobra.Command {
 	var opts blocksOptions
@@ -26,17 +26,22 @@ func (a *app) blocksCommand() *cobra.Command {
 		Long: `List the building blocks by family; with the name of a family or a role only
 those; with the name of a block everything that is known of it: what it does, its
 ports and parameters, its memory and operations as formulas, what it gives the
-ear, its lighter stand-ins, and the sources of all that.`,
+ear, its lighter stand-ins, and the sources of all that. With --core it tells what
+each takes there at its defaults, so that they can be compared.`,
 		Example: `  $ elbowroom blocks reverb
-  $ elbowroom blocks delay --core m7`,
+  $ elbowroom blocks delay --core m7
+  $ elbowroom blocks --role reverb --core m7 --sort cycles`,
 		Args:              cobra.MaximumNArgs(1),
 		ValidArgsFunction: completeBlocks,
 		RunE: func(_ *cobra.Command, args []string) error {
 			return a.answered(func(w io.Writer) error { return a.runBlocks(w, opts, args) })
 		},
 	}
-	cmd.Flags().StringVar(&opts.core, "core", "", "tell the cycles of the block at its defaults on this `core`")
+	cmd.Flags().StringVar(&opts.core, "core", "", "tell what a block takes at its defaults on this `core`")
+	cmd.Flags().StringVar(&opts.role, "role", "", "only blocks of this `role`")
+	cmd.Flags().StringVar(&opts.sort, "sort", "", "with --core, the least first `by` "+strings.Join(blockOrders, ", "))
 	_ = cmd.RegisterFlagCompletionFunc("core", completeCores)
+	_ = cmd.RegisterFlagCompletionFunc("sort", cobra.FixedCompletions(blockOrders, cobra.ShellCompDirectiveNoFileComp))
 	a.formatFlag(cmd)
 	return cmd
 }
@@ -47,6 +52,7 @@ type BlockLine struct {
 	Name   string `json:"name"`
 	Role   string `json:"role"`
 	Title  string `json:"title"`
+	*BlockCost
 }
 
 func (a *app) runBlocks(w io.Writer, opts blocksOptions, args []string) error {
@@ -57,8 +63,8 @@ func (a *app) runBlocks(w io.Writer, opts blocksOptions, args []string) error {
 	if len(args) == 1 && slices.Contains(lib.BlockNames(), args[0]) {
 		return a.showBlock(w, lib, args[0], opts.core)
 	}
-	if opts.core != "" {
-		return hinted{errors.New("--core needs the name of a block"), "write 'elbowroom blocks delay --core " + opts.core + "'"}
+	if opts.sort != "" && (opts.core == "" || !slices.Contains(blockOrders, opts.sort)) {
+		return hinted{errors.New("--sort goes by what blocks take on a core"), "write '--core m7 --sort cycles'; orders are " + strings.Join(blockOrders, ", ")}
 	}
 	var lines []BlockLine
 	for _, name := range lib.BlockNames() {
@@ -66,9 +72,12 @@ func (a *app) runBlocks(w io.Writer, opts blocksOptions, args []string) error {
 		if err != nil {
 			return err
 		}
-		if len(args) == 0 || b.Family == args[0] || b.Role == args[0] {
-			lines = append(lines, BlockLine{b.Family, b.Name, b.Role, b.Title})
+		if (len(args) == 0 || b.Family == args[0] || b.Role == args[0]) && (opts.role == "" || b.Role == opts.role) {
+			lines = append(lines, BlockLine{b.Family, b.Name, b.Role, b.Title, nil})
 		}
+	}
+	if len(lines) == 0 && len(args) == 0 {
+		return a.noSuchRole(lib, opts.role)
 	}
 	if len(lines) == 0 {
 		hint := source.DidYouMean(args[0], lib.BlockNames())
@@ -78,6 +87,9 @@ func (a *app) runBlocks(w io.Writer, opts blocksOptions, args []string) error {
 		return hinted{fmt.Errorf("there is no block named '%s'", args[0]), hint}
 	}
 	slices.SortStableFunc(lines, func(a, b BlockLine) int { return strings.Compare(a.Family, b.Family) })
+	if opts.core != "" {
+		return a.compareBlocks(w, lib, lines, opts)
+	}
 	if a.format == asJSON {
 		return printJSON(w, struct {
 			Version int         `json:"version"`
@@ -129,15 +141,8 @@ func (a *app) showBlock(w io.Writer, lib *blocks.Library, name, core string) err
 		}
 	}
 	if core != "" {
-		c, err := lib.Core(core)
-		var unknown *blocks.UnknownError
-		if errors.As(err, &unknown) {
-			hint := source.DidYouMean(core, lib.CoreNames())
-			if hint == "" {
-				hint = "cores are " + strings.Join(lib.CoreNames(), ", ")
-			}
-			return hinted{err, hint}
-		} else if err != nil {
+		c, err := coreNamed(lib, core)
+		if err != nil {
 			return err
 		}
 		if err := s.cost(b, c); err != nil {
