@@ -77,7 +77,7 @@ func (a *app) runBlocks(w io.Writer, opts blocksOptions, args []string) error {
 		}
 	}
 	if len(lines) == 0 && len(args) == 0 {
-		return a.noSuchRole(lib, opts.role)
+		return noSuchRole(lib, opts.role)
 	}
 	if len(lines) == 0 {
 		hint := source.DidYouMean(args[0], lib.BlockNames())
@@ -153,6 +153,20 @@ func (a *app) showBlock(w io.Writer, lib *blocks.Library, name, core string) err
 		s.fact(nil, "sources", c.Key, "", c.Text)
 	}
 	return a.printSheet(w, s)
+}
+
+// coreNamed is a core of the catalog; the error has the nearest name.
+func coreNamed(lib *blocks.Library, name string) (*blocks.Core, error) {
+	c, err := lib.Core(name)
+	var unknown *blocks.UnknownError
+	if errors.As(err, &unknown) {
+		hint := source.DidYouMean(name, lib.CoreNames())
+		if hint == "" {
+			hint = "cores are " + strings.Join(lib.CoreNames(), ", ")
+		}
+		return nil, hinted{err, hint}
+	}
+	return c, err
 }
 
 // blockSheet gathers what is known of a block, its sources left out.

@@ -2,11 +2,9 @@ package main
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
 	"io"
 	"slices"
-	"strings"
 
 	"elbowroom/blocks"
 	"elbowroom/blocks/source"
@@ -81,22 +79,8 @@ func (a *app) compareBlocks(w io.Writer, lib *blocks.Library, lines []BlockLine,
 		counted(len(lines), "block"), core.Name, customaryRate, customaryBlock))
 }
 
-// coreNamed is a core of the catalog; the error has the nearest name.
-func coreNamed(lib *blocks.Library, name string) (*blocks.Core, error) {
-	c, err := lib.Core(name)
-	var unknown *blocks.UnknownError
-	if errors.As(err, &unknown) {
-		hint := source.DidYouMean(name, lib.CoreNames())
-		if hint == "" {
-			hint = "cores are " + strings.Join(lib.CoreNames(), ", ")
-		}
-		return nil, hinted{err, hint}
-	}
-	return c, err
-}
-
 // noSuchRole tells which role was probably meant.
-func (a *app) noSuchRole(lib *blocks.Library, role string) error {
+func noSuchRole(lib *blocks.Library, role string) error {
 	var roles []string
 	for _, name := range lib.BlockNames() {
 		b, err := lib.Block(name)
