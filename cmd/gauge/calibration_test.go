@@ -65,28 +65,28 @@ func timedOtherwise(t *testing.T, root, file string) []reading {
 	if !ok {
 		t.Fatalf("The core %s is not emulated.", e.Graph.Core.Name)
 	}
-	kernels := filepath.Join(root, "blocks", "kernels")
-	p, err := plan(e, c, kernels)
+	sources := filepath.Join(root, "blocks", "kernels")
+	p, err := plan(e, c, sources)
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := &workshop{folder: folder, core: c, kernels: kernels}
-	plugin, err := buildPlugin(folder)
-	if err != nil {
-		t.Fatal(err)
-	}
+	w := &workshop{folder: folder, core: c, kernels: sources}
 	if err := p.measureOffsets(w); err != nil {
 		t.Fatal(err)
 	}
-	o, err := p.compileAll(w, false)
+	kernels, err := p.compileKernels(w)
 	if err != nil {
 		t.Fatal(err)
 	}
-	elf, err := p.linkToRun(w, o, false)
+	o, err := p.compileProgram(w, kernels, false)
 	if err != nil {
 		t.Fatal(err)
 	}
-	list, _, err := p.run(w, elf, plugin)
+	elf, err := p.linkToRun(w, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	list, _, err := p.run(w, elf, builtPlugin(t))
 	if err != nil {
 		t.Fatal(err)
 	}

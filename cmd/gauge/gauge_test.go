@@ -33,11 +33,7 @@ func TestGainIsTimed(t *testing.T) {
 	needTools(t, toolNames...)
 	k := openGain(t)
 	c, _ := findCore("m4f")
-	plugin, err := buildPlugin(t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	v, err := measure(k, k.variants()[0], c, plugin)
+	v, err := measure(k, k.variants()[0], c, builtPlugin(t))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -186,6 +186,18 @@ func TestMain(m *testing.M) {
 	os.Exit(code)
 }
 
+var pluginOnce = sync.OnceValues(func() (string, error) { return buildPlugin(compiled.folder) })
+
+// builtPlugin is the emulator's plugin, compiled by the first test that asks for it.
+func builtPlugin(t *testing.T) string {
+	t.Helper()
+	plugin, err := pluginOnce()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return plugin
+}
+
 func (h *hosted) compile(t *testing.T) string {
 	t.Helper()
 	flags := append([]string{"-std=c11", "-O1", "-Wall", "-Wextra", "-Werror", "-Wno-unused-function", "-I" + kernelFolder}, h.defines()...)

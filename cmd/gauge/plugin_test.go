@@ -31,17 +31,13 @@ func TestPluginTellsWhatTheLogTells(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	plugin, err := buildPlugin(folder)
-	if err != nil {
-		t.Fatal(err)
-	}
 	var told []uint64
 	walk := &walker{program: listing, run: func(s *stretch, _ bool) {
 		for _, i := range s.code {
 			told = append(told, i.address)
 		}
 	}}
-	if _, err := emulate(c.machine, program, plugin, walk.read); err != nil {
+	if _, err := emulate(c.machine, program, builtPlugin(t), walk.read); err != nil {
 		t.Fatal(err)
 	}
 	logged := loggedInstructions(t, c.machine, program, filepath.Join(folder, "log"))

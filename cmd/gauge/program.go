@@ -46,10 +46,19 @@ run it in emulation; and tell estimate and truth side by side.`,
 			if _, err := toolVersions(); err != nil {
 				return err
 			}
+			folder, err := os.MkdirTemp("", "gauge")
+			if err != nil {
+				return err
+			}
+			defer os.RemoveAll(folder)
+			plugin, err := buildPlugin(folder)
+			if err != nil {
+				return err
+			}
 			var list []*comparison
 			for _, file := range files {
 				fmt.Fprintf(stderr, "%s\n", file)
-				c, err := compareProgram(root, file, opts)
+				c, err := compareProgram(root, file, plugin, opts)
 				if err != nil {
 					return fmt.Errorf("%s: %w", file, err)
 				}
@@ -148,8 +157,8 @@ func readGraph(file, board, run string) (*estimator.Graph, error) {
 	return g, nil
 }
 
-// compareProgram builds and runs a graph.
-func compareProgram(root, file string, opts programOptions) (*comparison, error) {
+// compareProgram builds a graph and runs it in the emulator with its plugin.
+func compareProgram(root, file, plugin string, opts programOptions) (*comparison, error) {
 	g, err := readGraph(file, opts.board, opts.run)
 	if err != nil {
 		return nil, err
@@ -162,8 +171,8 @@ func compareProgram(root, file string, opts programOptions) (*comparison, error)
 	if err != nil {
 		return nil, err
 	}
-	kernels := filepath.Join(root, "blocks", "kernels")
-	p, err := plan(e, c, kernels)
+	sources := filepath.Join(root, "blocks", "kernels")
+	p, err := plan(e, c, sources)
 	if err != nil {
 		return nil, err
 	}
@@ -176,12 +185,12 @@ func compareProgram(root, file string, opts programOptions) (*comparison, error)
 	} else if err := os.MkdirAll(folder, 0o755); err != nil {
 		return nil, err
 	}
-	w := &workshop{folder: folder, core: c, kernels: kernels}
-	plugin, err := buildPlugin(folder)
-	if err != nil {
+	w := &workshop{folder: folder, core: c, kernels: sources}
+	if err := p.measureOffsets(w); err != nil {
 		return nil, err
 	}
-	if err := p.measureOffsets(w); err != nil {
+	kernels, err := p.compileKernels(w)
+	if err != nil {
 		return nil, err
 	}
 	cmp := &comparison{graph: strings.TrimSuffix(filepath.Base(file), ".yaml"), board: g.Board.Name, core: c.name, left: p.left}
@@ -191,7 +200,7 @@ func compareProgram(root, file string, opts programOptions) (*comparison, error)
 		}
 	}
 	for _, costliest := range []bool{false, true} {
-		o, err := p.compileAll(w, costliest)
+		o, err := p.compileProgram(w, kernels, costliest)
 		if err != nil {
 			return nil, err
 		}
@@ -202,7 +211,7 @@ func compareProgram(root, file string, opts programOptions) (*comparison, error)
 			}
 			p.compareBytes(cmp, l)
 		}
-		elf, err := p.linkToRun(w, o, costliest)
+		elf, err := p.linkToRun(w, o)
 		if err != nil {
 			return nil, err
 		}

@@ -4,6 +4,7 @@ import (
 	"debug/elf"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 
 	"elbowroom/blocks"
@@ -46,40 +47,67 @@ func (p *program) measureOffsets(w *workshop) error {
 	return nil
 }
 
-// objects are a program's files: as they are measured, and as they run.
-type objects struct{ measured, run []string }
+// objects are a program's files: as they are measured, as they run, and what its
+// harness needs of the kernels.
+type objects struct{ measured, run, harness []string }
 
-// compile compiles the kernels and the program, with hooks in it or without.
-func (p *program) compileAll(w *workshop, hooks bool) (*objects, error) {
-	o := &objects{}
-	add := func(name, text string, flags ...string) error {
-		if err := os.WriteFile(w.path(name+".c"), []byte(text), 0o644); err != nil {
-			return err
-		}
-		run, err := w.both(name, append(flags, w.path(name+".c")))
-		o.measured, o.run = append(o.measured, w.path(name+".o")), append(o.run, run)
+// add compiles a file of the program.
+func (o *objects) add(w *workshop, name, text string, flags ...string) error {
+	if err := os.WriteFile(w.path(name+".c"), []byte(text), 0o644); err != nil {
 		return err
 	}
+	run, err := w.both(name, append(flags, w.path(name+".c")))
+	o.measured, o.run = append(o.measured, w.path(name+".o")), append(o.run, run)
+	return err
+}
+
+// addHarness compiles a file of the harness.
+func (o *objects) addHarness(w *workshop, name, text string) error {
+	if err := os.WriteFile(w.path(name+".c"), []byte(text), 0o644); err != nil {
+		return err
+	}
+	o.harness = append(o.harness, w.path(name+".o"))
+	return w.compile(name+".o", "-O1", "-c", w.path(name+".c"))
+}
+
+// compileKernels compiles what the program is the same with, whatever it hears.
+func (p *program) compileKernels(w *workshop) (*objects, error) {
+	o := &objects{}
 	if p.graph.CopiesCode() {
-		if err := add("copy", copying, "-O1"); err != nil {
+		if err := o.add(w, "copy", copying, "-O1"); err != nil {
 			return nil, err
 		}
 	}
-	optimise := "-O2"
 	for i, u := range p.units {
-		if err := add(fmt.Sprintf("kernel%d", i), u.source(i, false), "-"+u.style.optimise); err != nil {
+		if err := o.add(w, fmt.Sprintf("kernel%d", i), u.source(i, false), "-"+u.style.optimise); err != nil {
 			return nil, err
 		}
-		optimise = "-" + u.style.optimise
+		if err := o.addHarness(w, fmt.Sprintf("outer%d", i), u.source(i, true)); err != nil {
+			return nil, err
+		}
+	}
+	return o, nil
+}
+
+// compileProgram compiles the program that calls the kernels, and its harness: for
+// ordinary data, or with hooks for the costliest.
+func (p *program) compileProgram(w *workshop, kernels *objects, costliest bool) (*objects, error) {
+	o := &objects{slices.Clone(kernels.measured), slices.Clone(kernels.run), slices.Clone(kernels.harness)}
+	optimise := "-O2"
+	if len(p.units) > 0 {
+		optimise = "-" + p.units[len(p.units)-1].style.optimise
 	}
 	name := "program"
-	if hooks {
+	if costliest {
 		name = "hooked"
+	}
+	if err := o.addHarness(w, name+"-harness", p.harness(costliest)); err != nil {
+		return nil, err
 	}
 	// A loop stays a loop: a call of memcpy in its place would bring in a library
 	// that no kernel asks for.
 	flags := []string{optimise, "-fno-tree-loop-distribute-patterns"}
-	if err := add(name, p.source(hooks), flags...); err != nil || len(p.left) == 0 {
+	if err := o.add(w, name, p.source(costliest), flags...); err != nil || len(p.left) == 0 {
 		return o, err
 	}
 	// What stands for a node without a kernel runs, but is not measured.

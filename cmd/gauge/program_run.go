@@ -285,23 +285,7 @@ func (p *program) runScript(w *workshop) (string, error) {
 }
 
 // linkToRun links the program with its harness.
-func (p *program) linkToRun(w *workshop, o *objects, costliest bool) (string, error) {
-	var harness []string
-	write := func(name, text string) error {
-		if err := os.WriteFile(w.path(name+".c"), []byte(text), 0o644); err != nil {
-			return err
-		}
-		harness = append(harness, w.path(name+".o"))
-		return w.compile(name+".o", "-O1", "-c", w.path(name+".c"))
-	}
-	for i, u := range p.units {
-		if err := write(fmt.Sprintf("outer%d", i), u.source(i, true)); err != nil {
-			return "", err
-		}
-	}
-	if err := write("main", p.harness(costliest)); err != nil {
-		return "", err
-	}
+func (p *program) linkToRun(w *workshop, o *objects) (string, error) {
 	script, err := p.runScript(w)
 	if err != nil {
 		return "", err
@@ -314,7 +298,7 @@ func (p *program) linkToRun(w *workshop, o *objects, costliest bool) (string, er
 	if err := w.assemble("mark.o", "mark.s"); err != nil {
 		return "", err
 	}
-	return w.within("harness.o", harness, append(p.outside(), "reset", "program_hook", "program_left"), "run.ld", o.run, "run.elf")
+	return w.within("harness.o", o.harness, append(p.outside(), "reset", "program_hook", "program_left"), "run.ld", o.run, "run.elf")
 }
 
 // spent is what one block of time took: all of it, and of that each unit.

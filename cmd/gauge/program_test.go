@@ -55,7 +55,7 @@ func TestProgramsAreAsEstimated(t *testing.T) {
 				}
 				t.Parallel()
 				folder := t.TempDir()
-				c, err := compareProgram(root, file, programOptions{board: board, run: s.run, keep: folder})
+				c, err := compareProgram(root, file, builtPlugin(t), programOptions{board: board, run: s.run, keep: folder})
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -202,7 +202,7 @@ func TestProgramRefusals(t *testing.T) {
 		if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := compareProgram(root, file, programOptions{}); err == nil || err.Error() != tt.want {
+		if _, err := compareProgram(root, file, "", programOptions{}); err == nil || err.Error() != tt.want {
 			t.Errorf("Of %s the error is '%v'; it should be '%s'.", tt.name, err, tt.want)
 		}
 	}
