@@ -28,6 +28,9 @@ type Swap struct {
 	graph *Graph // with the swap
 }
 
+// Moves is how many changes it is made of: substitutes, and values that are set.
+func (w *Swap) Moves() int { return len(w.moves) }
+
 // move is one change of a node, worked out for the graph that it is to be made
 // in, which other changes may have made another since. It is false where it
 // cannot be made there.

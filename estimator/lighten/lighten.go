@@ -97,6 +97,7 @@ type Change struct {
 	Heard   string
 	Effects []estimator.Effect
 	Loss    float64 // points
+	Moves   int     // how many substitutes and values it is made of
 }
 
 // Plan is a set of changes with which the graph fits, confirmed by a full
@@ -105,6 +106,15 @@ type Plan struct {
 	Changes []Change
 	Loss    float64 // points
 	After   *estimator.Estimate
+}
+
+// moves is how many substitutes and values the plan is made of.
+func (p *Plan) moves() int {
+	sum := 0
+	for _, c := range p.Changes {
+		sum += c.Moves
+	}
+	return sum
 }
 
 // Result is what was found.
@@ -303,7 +313,7 @@ func (s *setting) with(c choice, o *Options) (*setting, error) {
 	if err != nil {
 		return nil, err
 	}
-	change := Change{Write: c.write, Heard: c.heard, Effects: effects}
+	change := Change{Write: c.write, Heard: c.heard, Effects: effects, Moves: 1}
 	for _, f := range effects {
 		change.Loss += f.Points
 	}

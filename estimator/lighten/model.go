@@ -81,7 +81,7 @@ func newModel(s *setting, o *Options) *model {
 		for k := range s.swaps[i] {
 			w := &s.swaps[i][k]
 			after := w.After.Graph.Node(n.Name)
-			option := plan.Option{Name: w.Change, Loss: int64(math.Round(w.Loss * thousandth)), Changes: 1}
+			option := plan.Option{Name: w.Change, Loss: int64(math.Round(w.Loss * thousandth)), Changes: w.Moves()}
 			theirs := m.amounts(w.After)
 			theirs[flashIndex] = base[flashIndex] // charges count the rest
 			own := m.own(w.After, after)
@@ -131,7 +131,7 @@ func scenes(g *estimator.Graph) int { return max(len(g.Scenes), 1) }
 func (m *model) resources(e *estimator.Estimate, o *Options) (base, limits amounts) {
 	g, fixed := e.Graph, 0.0 // bytes of flash that no node brings
 	add := func(name string, limit float64) {
-		m.Resources = append(m.Resources, plan.Resource{Name: name})
+		m.Resources = append(m.Resources, plan.Resource{Name: name, Whole: int64(math.Ceil(limit))})
 		limits = append(limits, limit)
 	}
 	data := 0.0
@@ -161,6 +161,7 @@ func (m *model) resources(e *estimator.Estimate, o *Options) (base, limits amoun
 	}
 	for _, j := range e.Jacks {
 		add(j.Name, float64(j.Has))
+		m.Resources[len(m.Resources)-1].Counted = true
 	}
 	if run := &g.Board.Banks[g.Run]; !run.Kind.Constant() {
 		m.running = len(m.Resources)

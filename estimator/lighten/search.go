@@ -1,6 +1,7 @@
 package lighten
 
 import (
+	"cmp"
 	"context"
 	"slices"
 	"strings"
@@ -101,7 +102,7 @@ func (s *setting) realise(m *model, choice []int) (*Plan, error) {
 		}
 		g = changed
 		made.Loss += w.Loss
-		made.Changes = append(made.Changes, Change{Node: s.after.Graph.Nodes[w.Node].Name, Write: w.Change, Heard: w.Heard, Effects: w.Effects, Loss: w.Loss})
+		made.Changes = append(made.Changes, Change{Node: s.after.Graph.Nodes[w.Node].Name, Write: w.Change, Heard: w.Heard, Effects: w.Effects, Loss: w.Loss, Moves: w.Moves()})
 	}
 	var err error
 	if made.After, err = g.Estimate(); err != nil {
@@ -119,23 +120,10 @@ func (r *Result) add(o *Options, p Plan) {
 		}
 	}
 	at, _ := slices.BinarySearchFunc(r.Plans, p, func(a, b Plan) int {
-		switch {
-		case a.Loss != b.Loss:
-			return cmpLess(a.Loss < b.Loss)
-		case len(a.Changes) != len(b.Changes):
-			return cmpLess(len(a.Changes) < len(b.Changes))
-		}
-		return -1
+		return cmp.Or(cmp.Compare(a.Loss, b.Loss), cmp.Compare(a.moves(), b.moves()), -1)
 	})
 	r.Plans = slices.Insert(r.Plans, at, p)
 	r.Plans = r.Plans[:min(len(r.Plans), o.Plans)]
-}
-
-func cmpLess(less bool) int {
-	if less {
-		return -1
-	}
-	return 1
 }
 
 // within tells whether all changes of a plan are changes of another: each of its

@@ -74,6 +74,10 @@ func generate(seed uint64, nodes, options, resources, binding, banks int) *plan.
 		if r < binding {
 			m.Resources[r].Limit = least + (usual-least)*62/100
 		}
+		if rnd.IntN(4) == 0 {
+			m.Resources[r].Whole = m.Resources[r].Limit + int64(rnd.IntN(200))
+		}
+		m.Resources[r].Counted = rnd.IntN(5) == 0
 	}
 	for b := range banks {
 		m.Banks = append(m.Banks, plan.Bank{Name: fmt.Sprint("bank", b), Capacity: bytes/int64(banks) + 8})
@@ -125,11 +129,17 @@ func brute(m *plan.Model, plans int) []plan.Plan {
 			p.Use[m.Stalled] += stall
 		}
 		for r, u := range p.Use {
-			limit := m.Resources[r].Limit
-			if u > limit {
+			res := &m.Resources[r]
+			if u > res.Limit {
 				return
 			}
-			p.Headroom = min(p.Headroom, float64(limit-u)/float64(max(limit, 1)))
+			whole := res.Limit
+			if res.Whole > 0 {
+				whole = res.Whole
+			}
+			if !res.Counted {
+				p.Headroom = min(p.Headroom, float64(res.Limit-u)/float64(max(whole, 1)))
+			}
 		}
 		found = append(found, p)
 	}

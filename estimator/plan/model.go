@@ -34,6 +34,7 @@
 package plan
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -56,7 +57,15 @@ type Model struct {
 type Resource struct {
 	Name  string
 	Limit int64
+	// Whole is what its headroom is a share of, where Limit leaves a part out; 0:
+	// Limit.
+	Whole int64
+	// Counted is whether it counts pieces, as jacks: nobody wants headroom of it.
+	Counted bool
 }
+
+// whole is what its headroom is a share of.
+func (r *Resource) whole() float64 { return float64(max(cmp.Or(r.Whole, r.Limit), 1)) }
 
 // A Bank holds the buffers placed in it, up to Capacity bytes.
 type Bank struct {
@@ -124,8 +133,8 @@ type Plan struct {
 	// Use is by resource, charges and stalls included; Filled is by bank, in
 	// bytes.
 	Use, Filled []int64
-	// Headroom is the smallest share of its limit that a resource has left.
-	// Banks have no part in it.
+	// Headroom is the smallest share that a resource has left. Banks have no part
+	// in it, nor what is counted in pieces.
 	Headroom float64
 }
 
@@ -189,13 +198,14 @@ func (m *Model) checkOption(o *Option) error {
 	return nil
 }
 
-// headroom is the smallest share of its limit that a resource has left; below
-// 0 where one is exceeded, 1 where there is none.
+// headroom is the smallest share that a resource has left; below 0 where a limit
+// is exceeded, 1 where there is none.
 func (m *Model) headroom(use []int64) float64 {
 	least := 1.0
-	for r, u := range use {
-		limit := m.Resources[r].Limit
-		least = min(least, float64(limit-u)/float64(max(limit, 1)))
+	for i, u := range use {
+		if r := &m.Resources[i]; !r.Counted {
+			least = min(least, float64(r.Limit-u)/r.whole())
+		}
 	}
 	return least
 }

@@ -39,13 +39,16 @@ type search struct {
 	marked     []bool // of each link, whether it is among them
 	picked     []int
 	lying      []int
+	offered    found
+	charged    []bool // of each charge, whether the plan offered pays it
 }
 
 // found is a plan and its value to the goal.
 type found struct {
 	Plan
 	value float64
-	exact bool // it stalls least
+	stall int64 // of its use, what stalls take
+	exact bool  // it stalls least
 }
 
 func newSearch(ctx context.Context, m *Model, o Options, g goal) *search {
@@ -56,7 +59,8 @@ func newSearch(ctx context.Context, m *Model, o Options, g goal) *search {
 			excess: make([]float64, len(f.limit)), due: make([]float64, len(f.due)), shares: make([]float64, len(f.due)),
 			toll: make([]float64, len(f.charge))},
 		trialPrice: make([]float64, len(f.limit)), trialShare: make([]float64, len(f.charge)),
-		marked: make([]bool, len(f.charge)), picked: make([]int, len(m.Nodes)), lying: make([]int, f.slots)}
+		marked: make([]bool, len(f.charge)), picked: make([]int, len(m.Nodes)), lying: make([]int, f.slots), charged: make([]bool, len(m.Charges)),
+		offered: found{Plan: Plan{Use: make([]int64, len(m.Resources)), Choice: make([]int, len(m.Nodes)), Filled: make([]int64, len(m.Banks))}}}
 }
 
 // placeable is whether every buffer of an option has a place to lie in.
@@ -106,8 +110,10 @@ func (s *search) beaten(bound float64, price []float64) bool {
 		return bound > last.value-g.grain+slack
 	}
 	left := 0.0
-	for r := range s.flat.resources {
-		left += price[r] * last.Headroom * max(s.flat.limit[r], 1)
+	for row, r := range s.flat.resources {
+		if res := &s.flat.m.Resources[r]; !res.Counted {
+			left += price[row] * last.Headroom * res.whole()
+		}
 	}
 	return bound+min(g.grain-slack, left) > last.value+slack
 }
