@@ -26,9 +26,14 @@ KERNEL_INLINE fixed_factor fixed_clip_drive(float drive) {
   return factor;
 }
 
-void fixed_clip_start(fixed_clip_state *s, const kernel_env *env, const fixed_clip_params *p, void *const buffers[]) {
-  (void)env, (void)buffers;
+void fixed_clip_update_drive(fixed_clip_state *s, const kernel_env *env, const fixed_clip_params *p) {
+  (void)env;
   *s = fixed_clip_drive(p->drive);
+}
+
+void fixed_clip_start(fixed_clip_state *s, const kernel_env *env, const fixed_clip_params *p, void *const buffers[]) {
+  (void)buffers;
+  fixed_clip_update_drive(s, env, p);
 }
 
 KERNEL_INLINE float fixed_clip_at(fixed_factor factor, float x) {

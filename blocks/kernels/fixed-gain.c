@@ -12,9 +12,14 @@ uint32_t fixed_gain_state_bytes(const kernel_env *env, const fixed_gain_params *
   return sizeof(fixed_gain_state);
 }
 
-void fixed_gain_start(fixed_gain_state *s, const kernel_env *env, const fixed_gain_params *p, void *const buffers[]) {
-  (void)env, (void)buffers;
+void fixed_gain_update_gain(fixed_gain_state *s, const kernel_env *env, const fixed_gain_params *p) {
+  (void)env;
   *s = fixed_factor_of(p->gain);
+}
+
+void fixed_gain_start(fixed_gain_state *s, const kernel_env *env, const fixed_gain_params *p, void *const buffers[]) {
+  (void)buffers;
+  fixed_gain_update_gain(s, env, p);
 }
 
 KERNEL_INLINE void fixed_gain_run(fixed_gain_state *s, const kernel_env *env, const float *const in[],

@@ -5,6 +5,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"testing"
 )
 
@@ -211,5 +212,27 @@ func TestFixedMixStyles(t *testing.T) {
 		t.Run(block, func(t *testing.T) {
 			checkLineStyles(t, block, 48000, map[string]float64{"gain": 1.7}, map[string]float64{"gain": 0.2})
 		})
+	}
+}
+
+// What moves between two blocks is from then on what it would have been from the
+// start, since none of these blocks remembers a sample.
+func TestFixedFactorsMove(t *testing.T) {
+	t.Parallel()
+	x := fixedSine(0.9)[:96]
+	for block, param := range map[string]string{"fixed-gain": "gain", "fixed-mix": "gain", "fixed-clip": "drive"} {
+		run := func(at float64, updates map[int]map[string]float64) []float32 {
+			return render(t, rendering{
+				Block: block, Frames: len(x), BlockSize: 48, Inputs: map[string][][]float32{"in": {x}},
+				Params: map[string]float64{param: at}, Updates: map[string]map[int]map[string]float64{param: updates},
+			})["out"][0]
+		}
+		moved, before, after := run(1.5, map[int]map[string]float64{1: {param: 4.5}}), run(1.5, nil), run(4.5, nil)
+		if !slices.Equal(moved[:48], before[:48]) || !slices.Equal(moved[48:], after[48:]) {
+			t.Errorf("%s does not follow its %s from one block to the next.", block, param)
+		}
+		if slices.Equal(before[48:], after[48:]) {
+			t.Errorf("%s sounds alike at a %s of 1.5 and of 4.5, so that nothing is shown.", block, param)
+		}
 	}
 }
