@@ -300,7 +300,7 @@ func TestSubstitutesExist(t *testing.T) {
 					t.Errorf("%s: %v", what, err)
 					continue
 				}
-				if other.Role != b.Role && !moves(b, other) {
+				if other.Role != b.Role && !moves(b, other) && !draws(b, other) {
 					t.Errorf("%s is %s of role '%s', want the role '%s'", what, other.Name, other.Role, b.Role)
 				}
 			}
@@ -346,6 +346,36 @@ func TestSubstitutesExist(t *testing.T) {
 		}
 	}
 }
+
+// What the numbers of a stand-in leave out or add is told as a loss only where
+// what it stands in for tells of its own numbers too: then it does.
+func TestErrorsOfNumbersAreTold(t *testing.T) {
+	s := readAll(t)
+	for _, b := range s.blocks {
+		for n, sub := range b.Substitutes {
+			if sub.Block == "" {
+				continue
+			}
+			other, err := s.lib.Block(sub.Block)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, metric := range []string{"quantisation_snr", "precision_snr", "headroom"} {
+				if gives(other, metric) && !gives(b, metric) {
+					t.Errorf("stand-in %d of %s, %s, tells of '%s', and %s does not, so that no loss is told", n+1, b.Name, other.Name, metric, b.Name)
+				}
+			}
+		}
+	}
+}
+
+func gives(b *blocks.Block, metric string) bool {
+	return slices.ContainsFunc(b.Metrics, func(m blocks.MetricValue) bool { return m.Metric == metric })
+}
+
+// draws tells whether a block may draw what another one computes: a table may
+// hold any wave, a sine too.
+func draws(b, other *blocks.Block) bool { return b.Role == "sine" && other.Role == "wavetable" }
 
 func choiceNames(p *blocks.Param) []string {
 	var names []string

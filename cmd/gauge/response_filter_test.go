@@ -610,3 +610,51 @@ func TestLadderReach(t *testing.T) {
 		t.Error("With one pass the ladder is at rest at a cutoff of 0.24 of the sample rate, and the catalog has it sing from 0.23 on.")
 	}
 }
+
+func TestLadderPrecision(t *testing.T) {
+	t.Parallel()
+	// The catalog's precision_snr: the kernel against its equation in double
+	// precision, from the same float tuning, which is a step of 2^-24 in the
+	// exponential beside the nearest or another.
+	const rate = 48000
+	x := make([]float32, rate)
+	seed := uint32(1)
+	for n := range x {
+		seed = seed*1664525 + 1013904223
+		x[n] = 0.5 * float32(int32(seed)) / (1 << 31)
+	}
+	for oversampling, at100 := range map[string]float64{"1": 128.5, "2": 126} {
+		passes := int(oversampling[0] - '0')
+		for _, cutoff := range []float64{20, 63, 200, 630} {
+			y := render(t, rendering{Block: "ladder", Choices: map[string]string{"oversampling": oversampling}, Frames: rate,
+				Inputs: map[string][][]float32{"in": {x}}, Params: map[string]float64{"cutoff": cutoff, "resonance": 0.5}})["out"][0]
+			f := cutoff / rate
+			warp := (((1.8730*f+0.4955)*f-0.6490)*f + 0.9988) * f
+			nearest := math.Round((1 - math.Exp(-2*math.Pi/float64(passes)*warp)) * (1 << 24))
+			correction := float64(float32(4 * ((-3.9364*f+1.8409)*f + 0.9968)))
+			best := 0.0
+			for step := -2.0; step <= 2; step++ {
+				tuning := float64(float32(1.22) * float32((nearest+step)/(1<<24)))
+				var stage [4]float64
+				average, signal, noise := 0.0, 0.0, 0.0
+				for n := range y {
+					for range passes {
+						before := stage[3]
+						driven := math.Tanh((float64(x[n]) - 0.5*correction*average) / 1.22)
+						for i := range stage {
+							stage[i] += tuning * (driven - math.Tanh(stage[i]/1.22))
+							driven = math.Tanh(stage[i] / 1.22)
+						}
+						average = (stage[3] + before) / 2
+					}
+					signal += average * average
+					noise += (float64(y[n]) - average) * (float64(y[n]) - average)
+				}
+				best = max(best, 10*math.Log10(signal/noise))
+			}
+			if want := min(135, at100+2.6*math.Log2(cutoff/100)); math.Abs(best-want) > 2 {
+				t.Errorf("With %s passes at %g Hz the ladder has %.1f dB to its round-off, and the catalog tells %.1f dB.", oversampling, cutoff, best, want)
+			}
+		}
+	}
+}

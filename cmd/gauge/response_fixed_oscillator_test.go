@@ -4,6 +4,9 @@ import (
 	"math"
 	"math/cmplx"
 	"testing"
+
+	"elbowroom/blocks"
+	"elbowroom/catalog"
 )
 
 func TestFixedTableSNR(t *testing.T) {
@@ -30,6 +33,31 @@ func TestFixedTableSNR(t *testing.T) {
 			if math.Abs(-level-want) > allowed {
 				t.Errorf("A table of %g entries, interpolation %s, has an SNR of %.1f dB; dsp 2.4 and the noise of sixteen bits give %.1f dB.", length, interpolation, -level, want)
 			}
+		}
+	}
+}
+
+func TestFixedTableResidue(t *testing.T) {
+	t.Parallel()
+	// Reference page dsp 2.4: entries of sixteen bits hold a straight line at 85.0,
+	// 94.9, 98.8 and 99.2 dB for 256 to 2048 entries, computed there for sines.
+	lib, err := catalog.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := lib.Block("fixed-table")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for length, want := range map[float64]float64{256: 85.0, 512: 94.9, 1024: 98.8, 2048: 99.2} {
+		use := b.DefaultUse(48000, 48)
+		use.Settings[b.ParamIndex("length")].Span = blocks.Span{Low: length, High: length}
+		told, has, err := use.Metric("residual_level")
+		if err != nil || !has {
+			t.Fatalf("A table of %g entries has no residue: %v.", length, err)
+		}
+		if math.Abs(told.Value+want) > 0.7 {
+			t.Errorf("The catalog tells a residue of %.1f dB for %g entries, and dsp 2.4 has -%.1f dB.", told.Value, length, want)
 		}
 	}
 }
