@@ -191,7 +191,7 @@ func TestGoodGraphsShow(t *testing.T) {
 		return names
 	}
 	for name, want := range map[string]string{
-		"glass-carillon": "flash", "tide-organ": "sram", "endless-train": "sram", "thunder-sheet": "cpu", "light-desk": "knob",
+		"glass-carillon": "flash", "tide-organ": "sram", "endless-train": "sram", "thunder-sheet": "cpu", "light-desk": "knob", "organ-grinder-in-floats": "cpu",
 	} {
 		if got := over(name); len(got) != 1 || got[0] != want {
 			t.Errorf("%s is over in %v, and it is there to be over in %s alone", name, got, want)

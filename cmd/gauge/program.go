@@ -67,7 +67,7 @@ run it in emulation; and tell estimate and truth side by side.`,
 			return printComparisons(stdout, list, opts)
 		},
 	}
-	c.Flags().StringVar(&opts.board, "board", "", "another board than the graph's; pins to banks are left out then")
+	c.Flags().StringVar(&opts.board, "board", "", "another board than the graph's; pins to banks, of code too, are left out then")
 	c.Flags().StringVar(&opts.run, "run", "", "another bank that code runs from than the graph's")
 	c.Flags().StringVar(&opts.format, "format", "table", "table or markdown")
 	c.Flags().BoolVar(&opts.details, "details", false, "tell the cycles kernel by kernel")
@@ -112,7 +112,9 @@ type unitPair struct {
 	ordinary, costly pair
 }
 
-var pinned = regexp.MustCompile(`, bank: (\{[^}]*\}|[\w-]+)`)
+// pinned finds what names a bank in the graphs of this project: where a buffer
+// lies, and where code runs.
+var pinned = regexp.MustCompile(`, bank: (\{[^}]*\}|[\w-]+)|(?m)^code: \{run: [\w-]+\}\n`)
 
 // readGraph reads a graph for a program: own code, of which there is no kernel,
 // costs nothing.

@@ -644,3 +644,73 @@ nodes:
 		}
 	}
 }
+
+// A filter of which one output is read may become one that has no other, however
+// many substitutes lie between them; one of which more is read may not. The
+// trapezoidal lowpass is that of the cookbook's biquad (algebra: both are the
+// bilinear transform of the same two poles), so that nothing is lost by it.
+func TestOutputsThatAreRead(t *testing.T) {
+	const text = `board: m0plus-133-264k
+sample_rate: 48 kHz
+block_size: 48
+nodes:
+  wind: {block: noise, colour: pink}
+  howl: {block: state-variable, from: wind, cutoff: 2 kHz, q: 4}
+  out:  {block: audio-out, from: [READ]}
+`
+	for _, tt := range []struct {
+		read    string
+		offered bool
+	}{
+		{"howl", true},
+		{"howl.low", true},
+		{"howl.band", false},
+		{"howl.low, howl.high", false},
+	} {
+		e := estimated(t, strings.Replace(text, "READ", tt.read, 1))
+		swaps, err := e.Alternatives(e.Graph.Node("howl"), deepest, mostOf)
+		if err != nil {
+			t.Fatal(err)
+		}
+		offered := false
+		for _, w := range swaps {
+			howl := w.After.Graph.Nodes[w.After.Graph.Node("howl")]
+			if len(howl.Block().Outputs) > 1 {
+				continue
+			}
+			offered = true
+			if howl.Block().Name == "fixed-biquad" && w.Loss != 0 {
+				t.Errorf("with %s read, '%s' loses %g points, want none", tt.read, w.Change, w.Loss)
+			}
+		}
+		if offered != tt.offered {
+			t.Errorf("with %s read, a filter of one output is offered: %v", tt.read, offered)
+		}
+	}
+}
+
+// What was written in floats for a core without them is found in fixed point:
+// the organ-grinder's box loses nothing by it that can be heard, and what is
+// changed is no longer made of floats.
+func TestFixedPointIsFound(t *testing.T) {
+	text, err := os.ReadFile(filepath.Join(goodGraphs, "organ-grinder-in-floats.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := find(t, estimated(t, string(text)), Options{})
+	if len(r.Plans) == 0 || !r.Proven {
+		t.Fatalf("there are %d plans, proven %v, want one that is", len(r.Plans), r.Proven)
+	}
+	plan := r.Plans[0]
+	if plan.Loss >= 1 {
+		t.Errorf("the plan loses %g points, and less than one is not heard", plan.Loss)
+	}
+	if len(plan.Changes) < 3 {
+		t.Errorf("the plan changes %d nodes, and no two are enough", len(plan.Changes))
+	}
+	for _, c := range plan.Changes {
+		if !strings.HasPrefix(c.Write, "block: fixed-") {
+			t.Errorf("the plan writes '%s: %s', want a block in fixed point", c.Node, c.Write)
+		}
+	}
+}
