@@ -232,6 +232,7 @@ type Part struct {
 // Block is a kind of building block.
 type Block struct {
 	Name, Family, Role, Title, About, Equation string
+	Called                                     []string // other words of the trade for it, for who looks for it
 
 	Inputs, Outputs []Port
 	InPlace         bool // the main output may lie where the main input lies, channel by channel

@@ -1,9 +1,11 @@
 package blocks
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -58,6 +60,8 @@ type QuantityError struct {
 	Text    string // the quantity, or the end of a range, that was refused
 	Message string // a sentence for the reader, without capital and full stop
 	Hint    string // what to write instead; may be empty
+
+	unit Unit // of what is no quantity of its kind at all; else UnitNone
 }
 
 // Error returns the message without the hint, which is shown on a line of its own.
@@ -93,6 +97,7 @@ type kind struct {
 // to the base unit.
 type scale struct {
 	word string
+	long string // how the word is spelt out, or often written; it is not read, only understood
 	// power of ten. It joins the exponent of the number as written, so that
 	// '1.001 kHz' is rounded once and comes to 1001 Hz, as 1.001 * 1000 does not.
 	power int
@@ -103,22 +108,22 @@ type scale struct {
 var kinds = [...]kind{
 	UnitNone: {name: "none"},
 	UnitRatio: {name: "ratio", title: "a ratio", examples: "'0.7', '20%' or '-6 dB'", signed: true,
-		scales: []scale{{word: ""}, {word: "%", power: -2}, {word: "dB", toBase: Ratio}}},
+		scales: []scale{{word: ""}, {word: "%", long: "percent", power: -2}, {word: "dB", long: "decibels", toBase: Ratio}}},
 	UnitCount: {name: "count", title: "a count", examples: "'8' or '120 samples'", whole: true,
 		scales: []scale{{word: ""}, {word: "samples"}, {word: "sample"}}},
 	// Samples are not in the list: their length depends on the sample rate.
 	UnitTime: {name: "time", title: "a time", examples: "'350 ms', '120 samples' or '3/16'",
-		scales: []scale{{word: "s"}, {word: "ms", power: -3},
-			{word: "us", power: -6}, {word: "µs", power: -6}, {word: "μs", power: -6}, // micro sign and Greek mu
-			{word: "min", toBase: times(60)}}},
+		scales: []scale{{word: "s", long: "seconds"}, {word: "ms", long: "milliseconds", power: -3},
+			{word: "us", long: "microseconds", power: -6}, {word: "µs", power: -6}, {word: "μs", power: -6}, // micro sign and Greek mu
+			{word: "min", long: "minutes", toBase: times(60)}}},
 	UnitFrequency: {name: "frequency", title: "a frequency", examples: "'440 Hz', '8 kHz', 'midi 69' or 'A4'",
-		scales: []scale{{word: "Hz"}, {word: "kHz", power: 3}, {word: "MHz", power: 6}}},
+		scales: []scale{{word: "Hz", long: "hertz"}, {word: "kHz", long: "kilohertz", power: 3}, {word: "MHz", long: "megahertz", power: 6}}},
 	UnitBytes: {name: "bytes", title: "an amount of memory", examples: "'812 B', '64 KiB' or '2 MiB'", whole: true,
-		scales: []scale{{word: "B"}, {word: "KiB", toBase: times(kibibyte)}, {word: "MiB", toBase: times(mebibyte)}}},
+		scales: []scale{{word: "B", long: "bytes"}, {word: "KiB", toBase: times(kibibyte)}, {word: "MiB", toBase: times(mebibyte)}}},
 	UnitDecibels: {name: "decibels", title: "a level", examples: "'-6 dB'", signed: true,
-		scales: []scale{{word: "dB"}}},
+		scales: []scale{{word: "dB", long: "decibels"}}},
 	UnitVolts: {name: "volts", title: "a voltage", examples: "'5 V' or '-500 mV'", signed: true,
-		scales: []scale{{word: "V"}, {word: "mV", power: -3}}},
+		scales: []scale{{word: "V", long: "volts"}, {word: "mV", power: -3}}},
 	UnitSemitones: {name: "semitones", title: "an interval", examples: "'7 semitones' or '50 cents'", signed: true,
 		scales: []scale{{word: "semitones"}, {word: "semitone"}, {word: "cents", power: -2}, {word: "cent", power: -2}}},
 	UnitTempo: {name: "tempo", title: "a tempo", examples: "'72 bpm'",
@@ -206,6 +211,17 @@ var (
 // In a range, a bare number on the low side takes the unit of the high side,
 // and a note value the tempo.
 func Parse(text string, unit Unit, base Timebase) (Span, error) {
+	span, err := parse(text, unit, base)
+	var refused *QuantityError
+	if errors.As(err, &refused) && refused.unit != UnitNone && refused.Hint == "" {
+		if near := meantQuantity(refused.Text, refused.unit); near != "" {
+			refused.Hint = fmt.Sprintf("did you mean %s?", quote(near))
+		}
+	}
+	return span, err
+}
+
+func parse(text string, unit Unit, base Timebase) (Span, error) {
 	text = strings.TrimSpace(text)
 	if n := utf8.RuneCountInString(text); n > longestQuantity {
 		return Span{}, &QuantityError{
@@ -338,6 +354,7 @@ func isSamples(word string) bool { return word == "samples" || word == "sample" 
 func notOfKind(text, word string, unit Unit) error {
 	k := kinds[unit]
 	refused := refuse(text, "is not %s: write it like %s", k.title, k.examples)
+	refused.unit = unit
 	if unit == UnitBytes {
 		// Some read kB as 1000 bytes and some as 1024; a wrong guess would
 		// hide 2 to 5 % of a bank.
@@ -349,29 +366,85 @@ func notOfKind(text, word string, unit Unit) error {
 			}
 		}
 	}
-	if near := nearestSpelling(text, word, unit); near != "" {
-		refused.Hint = fmt.Sprintf("did you mean '%s'?", near)
-	}
 	return refused
 }
 
-// nearestSpelling returns the word that differs from what was written by case
-// only, or nothing.
-func nearestSpelling(text, word string, unit Unit) string {
-	if word != "" {
-		for _, s := range kinds[unit].scales {
-			if strings.EqualFold(s.word, word) {
-				return s.word
-			}
+var (
+	decimalComma = source.Lazily(`^([+-]?\d+),(\d+)\b`)
+	dashedRange  = source.Lazily(`^(.*?\d[^-–]*?)\s*(?:-|–|\bto\b)\s*(\d.*)$`)
+)
+
+// meantQuantity returns what was probably meant by a text that is no quantity of
+// its kind: with a point for a comma, '..' for a dash, the word of a unit for
+// what comes near it, or with the unit that is missing; "" where nothing is near.
+func meantQuantity(text string, unit Unit) string {
+	reads := func(text string) bool {
+		_, err := parse(text, unit, Timebase{SampleRate: 48000, Tempo: Span{Low: 60, High: 60}})
+		return err == nil
+	}
+	meant := text
+	if m := decimalComma().FindStringSubmatch(meant); m != nil {
+		meant = m[1] + "." + m[2] + meant[len(m[0]):]
+	} else if m := dashedRange().FindStringSubmatch(meant); m != nil {
+		meant = m[1] + ".." + m[2]
+	}
+	if m := numberAndWord.FindStringSubmatch(meant); m != nil && !reads(meant) {
+		number := strings.TrimSpace(strings.TrimSuffix(meant, m[3]))
+		meant = ""
+		if word := nearestWord(number, m[3], unit); word != "" {
+			meant = number + " " + word
 		}
-		if lower := strings.ToLower(word); unit == UnitTime && isSamples(lower) {
-			return lower
-		}
+	} else if unit == UnitFrequency && meant == text && text != "" {
+		meant = nearestNote(text)
+	}
+	if meant == text || !reads(meant) {
 		return ""
 	}
-	if unit != UnitFrequency || text == "" {
-		return ""
+	return meant
+}
+
+// nearestWord is the word of the unit that a word comes near to: one that
+// differs by case only, or its long form. Of no word it is the unit that is
+// missing: the base unit, but for times that are more likely milliseconds.
+func nearestWord(number, word string, unit Unit) string {
+	scales := kinds[unit].scales
+	if word == "" {
+		const longestLikely = 30 // seconds
+		if n, err := strconv.ParseFloat(number, 64); unit == UnitTime && err == nil && n > longestLikely {
+			return "ms"
+		}
+		return scales[0].word
 	}
+	lower := strings.ToLower(word)
+	if unit == UnitTime && isSamples(lower) {
+		return lower
+	}
+	var long []string
+	for _, s := range scales {
+		if strings.EqualFold(s.word, word) {
+			return s.word
+		}
+		if s.long != "" {
+			long = append(long, s.long)
+		}
+	}
+	near := source.Nearest(lower, long)
+	if near == "" { // 'secs', 'mins'
+		short := strings.TrimSuffix(lower, "s")
+		if i := slices.IndexFunc(long, func(l string) bool { return len(short) > 2 && strings.HasPrefix(l, short) }); i >= 0 {
+			near = long[i]
+		}
+	}
+	for _, s := range scales {
+		if near != "" && s.long == near {
+			return s.word
+		}
+	}
+	return ""
+}
+
+// nearestNote is a note that differs by case only, or "".
+func nearestNote(text string) string {
 	lower := strings.ToLower(text)
 	if noteNumber().MatchString(lower) {
 		return lower

@@ -27,6 +27,9 @@ func readBlock(v source.Value) *blocks.Block {
 		}
 	}
 	b.Role = word(o.Need("role"), hyphenated, aName)
+	for _, other := range o.Take("called").Items("a list of words") {
+		b.Called = append(b.Called, word(other, hyphenated, aName))
+	}
 	b.Title = o.Need("title").Text("a title")
 	b.About = strings.Join(strings.Fields(o.Need("about").Text("two sentences")), " ")
 	b.Equation = o.Take("equation").Text("an equation")

@@ -51,6 +51,7 @@ func readGraph(root source.Value, lib *blocks.Library, opts Options, errs *sourc
 		errs:   errs,
 		limits: map[*blocks.Param]paramLimits{},
 		outer:  scope{nodes: map[string]int{}, groups: map[string]int{}},
+		named:  map[string]bool{},
 	}
 	r.top(root)
 	if errs.Len() > before {
@@ -74,6 +75,7 @@ type graphReader struct {
 	style   blocks.Style
 	limits  map[*blocks.Param]paramLimits
 	outer   scope
+	named   map[string]bool // the names of all nodes and groups that were met
 	pending []pendingNode
 
 	// incomplete is set where a catalog file could not be read: a name that is

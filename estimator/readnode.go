@@ -49,7 +49,10 @@ func (r *graphReader) nodes(v source.Value, sc *scope, group int) {
 		return
 	}
 	members := v.Object("nodes").Rest()
-	if v.IsMapping() && len(members) == 0 {
+	for _, m := range members {
+		r.named[m.Name] = true
+	}
+	if v.IsMapping() && len(v.Keys()) == 0 {
 		v.Fail("", "there are no nodes")
 	}
 	for _, m := range members {
@@ -82,7 +85,15 @@ func (r *graphReader) misnamed(m source.Member, what string) {
 }
 
 func (r *graphReader) node(n *Node, index int, m source.Member, sc *scope) {
+	if m.Value.IsText() {
+		m.Value.Fail("write '"+m.Name+": {block: "+m.Value.Text("")+"}'", "expected what '%s' is made of, found the value '%s'", m.Name, m.Value.Text(""))
+		return
+	}
 	o := m.Value.Object("'" + m.Name + "'")
+	if key := r.blockKey(o); key.Given() {
+		key.Fail("did you mean 'block'?", "'%s' has no key '%s'", m.Name, key.Text(""))
+		return
+	}
 	bv := o.Need("block")
 	name := bv.Text("the name of a block")
 	p := pendingNode{node: index, scope: sc, from: o.Take("from")}
@@ -140,7 +151,7 @@ func (r *graphReader) node(n *Node, index int, m source.Member, sc *scope) {
 				if r.incomplete {
 					return
 				}
-				hint = source.DidYouMean(name, append(r.lib.BlockNames(), ownCode))
+				hint = r.lib.BlockHint(name, ownCode)
 			}
 			bv.Fail(hint, "%v", err)
 			return
@@ -160,6 +171,8 @@ func (r *graphReader) node(n *Node, index int, m source.Member, sc *scope) {
 	what := "parameter"
 	if name == ownCode {
 		what = "key"
+	} else {
+		o.Lists("'elbowroom blocks " + name + "' tells its parameters")
 	}
 	for i, in := range n.Block().Inputs {
 		if o.Has(in.Name) && !o.Took(in.Name) {
@@ -170,6 +183,20 @@ func (r *graphReader) node(n *Node, index int, m source.Member, sc *scope) {
 	}
 	o.Done(what)
 	r.pending = append(r.pending, p)
+}
+
+// blockKey is the key under which a node that has no 'block' names one; not
+// given where there is none.
+func (r *graphReader) blockKey(o *source.Object) source.Value {
+	if o.Has("block") {
+		return source.Value{}
+	}
+	for _, m := range o.Members() {
+		if m.Name != "from" && m.Value.IsText() && slices.Contains(r.lib.BlockNames(), m.Value.Text("")) {
+			return m.Key
+		}
+	}
+	return source.Value{}
 }
 
 // takesChannels tells whether a block has a wire whose channels a node may set.
@@ -205,7 +232,11 @@ func (r *graphReader) pins(n *Node, v source.Value) {
 		name := v.Text("the name of a bank")
 		i := r.g.Board.BankIndex(name)
 		if v.IsText() && i < 0 {
-			v.Fail(source.DidYouMean(name, r.g.Board.BankNames()), "%s has no bank '%s'", r.g.Board.Name, name)
+			hint := source.DidYouMean(name, r.g.Board.BankNames())
+			if hint == "" {
+				hint = "its banks are " + strings.Join(r.g.Board.BankNames(), ", ")
+			}
+			v.Fail(hint, "%s has no bank '%s'", r.g.Board.Name, name)
 		} else if i >= 0 && r.g.Board.Banks[i].Kind.Constant() {
 			v.Fail("", "a buffer cannot lie in '%s': it holds only what does not change", name)
 		} else if i >= 0 && len(reached) > 0 && !r.g.Board.Banks[i].DMA {
@@ -271,6 +302,9 @@ func (r *graphReader) params(n *Node, o *source.Object) []pendingMove {
 			if mv, ok := r.move(n, p, i, v, l); ok {
 				moves = append(moves, mv)
 			}
+		case r.isMoverAlone(v, p.Unit):
+			r.moverAlone(p, v)
+			set.Span = l.def
 		case v.Given():
 			span, ok := r.base.ReadSpan(v, p.Unit)
 			if !ok {
@@ -302,6 +336,29 @@ func (r *graphReader) params(n *Node, o *source.Object) []pendingMove {
 		}
 	}
 	return moves
+}
+
+// isMoverAlone tells whether a value names a node and is no quantity.
+func (r *graphReader) isMoverAlone(v source.Value, unit blocks.Unit) bool {
+	if !v.IsText() {
+		return false
+	}
+	name, _, _ := strings.Cut(v.Text(""), ".")
+	if !r.named[name] {
+		return false
+	}
+	_, err := blocks.Parse(v.Text(""), unit, r.base)
+	return err != nil
+}
+
+// moverAlone records that a node was named in place of a number: what it should
+// move, and over which span.
+func (r *graphReader) moverAlone(p *blocks.Param, v source.Value) {
+	hint := ""
+	if p.Moved != blocks.Fixed {
+		hint = fmt.Sprintf("write '%s: {from: %s, span: LOW..HIGH}'", p.Name, v.Text(""))
+	}
+	v.Fail(hint, "'%s' is a node, and '%s' a number", v.Text(""), p.Name)
 }
 
 func (r *graphReader) choice(p *blocks.Param, v source.Value, n *Node) int {

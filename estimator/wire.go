@@ -88,6 +88,9 @@ func (r *graphReader) feed(p pendingNode, input int, v source.Value) {
 			continue
 		}
 		if problem, hint := kindProblem(r.g.port(s).Kind, in.Port.Kind); problem != "" {
+			if other := r.outputOf(s, in.Port.Kind); other != "" {
+				hint = fmt.Sprintf("write '%s', which carries %s", other, kindCarried(in.Port.Kind))
+			}
 			sv.Fail(hint, "%s", problem)
 			continue
 		}
@@ -101,6 +104,28 @@ func (r *graphReader) feed(p pendingNode, input int, v source.Value) {
 		}
 		in.Sources = append(in.Sources, s)
 	}
+}
+
+// outputOf is another output of the same node, as a file names it, that carries
+// a kind; "" where there is none, or it lies inside a group.
+func (r *graphReader) outputOf(s Source, kind blocks.Kind) string {
+	if s.Group >= 0 {
+		return ""
+	}
+	node, _, _ := strings.Cut(s.Place.Text(""), ".")
+	for _, out := range r.g.Nodes[s.Node].Block().Outputs {
+		if out.Kind == kind {
+			return node + "." + out.Name
+		}
+	}
+	return ""
+}
+
+func kindCarried(k blocks.Kind) string {
+	if k == blocks.Event {
+		return "events"
+	}
+	return k.String()
 }
 
 const throughDelay = "lead the loop through a delay of at least a block"
@@ -208,7 +233,11 @@ func (r *graphReader) unknownNode(v source.Value, name string, sc *scope) {
 	for at := sc; at != nil; at = at.within {
 		known = append(append(known, keys(at.nodes)...), keys(at.groups)...)
 	}
-	v.Fail(source.DidYouMean(name, known), "there is no node '%s'", name)
+	hint := source.DidYouMean(name, known)
+	if hint == "" && slices.Contains(r.lib.BlockNames(), node) {
+		hint = fmt.Sprintf("that is a block; a node is made of it by '%s: {block: %s}' in a line of its own", node, node)
+	}
+	v.Fail(hint, "there is no node '%s'", name)
 }
 
 // inGroup tells whether a group has a node of that name.

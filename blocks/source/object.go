@@ -1,6 +1,9 @@
 package source
 
-import "slices"
+import (
+	"slices"
+	"strings"
+)
 
 // Member is one key of a mapping with its value.
 type Member struct {
@@ -17,6 +20,7 @@ type Object struct {
 	members []Member
 	taken   []bool   // of each member
 	asked   []string // the keys that were asked for
+	lists   string   // where the keys are listed, for who is far from all of them; may be empty
 }
 
 // smallMapping is how many keys are compared one by one before a map is worth
@@ -70,6 +74,7 @@ func (v Value) Object(what string) *Object {
 		}
 		o.members = append(o.members, Member{key, name, Value{v.file, value, v.errs}})
 	}
+	o.slips()
 	o.taken = make([]bool, len(o.members))
 	return o
 }
@@ -86,6 +91,9 @@ func (o *Object) find(name string) int {
 
 // Call changes what names the mapping in messages, once that is known.
 func (o *Object) Call(what string) { o.what = what }
+
+// Lists says where a reader finds what keys the mapping may have.
+func (o *Object) Lists(hint string) { o.lists = hint }
 
 // At is the mapping as a value, for messages about the whole.
 func (o *Object) At() Value { return o.at }
@@ -142,6 +150,9 @@ func (o *Object) Key(name string) Value {
 	return o.at
 }
 
+// Members are all members in file order, without taking them.
+func (o *Object) Members() []Member { return o.members }
+
 // Rest returns the members not taken so far, in file order, and takes them.
 func (o *Object) Rest() []Member {
 	var rest []Member
@@ -156,11 +167,21 @@ func (o *Object) Rest() []Member {
 
 // Done records every key that nobody took, with the nearest known name: one
 // that was asked for, or one of the others that the mapping could have had.
+// Where none is near, all are told, if they are few.
 func (o *Object) Done(kind string, others ...string) {
+	const few = 6
 	known := slices.Concat(o.asked, others)
 	for i, m := range o.members {
-		if !o.taken[i] {
-			m.Key.Fail(DidYouMean(m.Name, known), "%s has no %s '%s'", o.what, kind, clip(m.Name))
+		if o.taken[i] {
+			continue
 		}
+		hint := DidYouMean(m.Name, known)
+		if hint == "" {
+			hint = o.lists
+		}
+		if hint == "" && len(known) > 0 && len(known) <= few {
+			hint = "it has " + strings.Join(slices.Compact(slices.Sorted(slices.Values(known))), ", ")
+		}
+		m.Key.Fail(hint, "%s has no %s '%s'", o.what, kind, clip(m.Name))
 	}
 }

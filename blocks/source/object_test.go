@@ -39,9 +39,11 @@ func TestObjectMistakes(t *testing.T) {
 			"storm.yaml:1:2: thunder has no part 'moth'",
 			"    1 | {moth: 1, lantern: 2}",
 			"      |  ^",
+			"hint: it has sheet",
 			"storm.yaml:1:11: thunder has no part 'lantern'",
 			"    1 | {moth: 1, lantern: 2}",
 			"      |           ^",
+			"hint: it has sheet",
 		}},
 		{"an unknown key of more than 40 letters", "aaaaaaaaaabbbbbbbbbbccccccccccddddddddddE: 1\n", func(v Value) {
 			v.Object("thunder").Done("part")

@@ -12,6 +12,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -144,8 +145,33 @@ func (f *File) yamlHint(pos Pos, message string) string {
 		return "indent with spaces, not with tabs"
 	case strings.Contains(message, "expected ',' or"):
 		return "a bracket that opened before is not closed, or a comma is missing"
+	case slices.ContainsFunc([]string{"mapping values are not allowed", "expected <document start>", "expected ':'"}, func(words string) bool { return strings.Contains(message, words) }):
+		return f.colonHint(pos, line)
 	case strings.Contains(message, "expected key"):
 		return "see whether this line is indented like those it belongs with"
+	}
+	return ""
+}
+
+// colonHint tells why a colon cannot stand where it does: the line before lacks
+// its own, or one went before it in the line.
+func (f *File) colonHint(pos Pos, line string) string {
+	runes := []rune(line)
+	if key, _, second := strings.Cut(string(runes[:min(max(pos.Column-1, 0), len(runes))]), ": "); second {
+		key = strings.TrimSpace(key)
+		return fmt.Sprintf("what stands after '%s:' goes into braces: '%s: {KEY: VALUE}'", key, key)
+	}
+	for n := pos.Line - 1; n > 0; n-- {
+		before, _ := f.line(n)
+		before, _, _ = strings.Cut(before, "#")
+		before = strings.TrimSpace(before)
+		if before == "" {
+			continue
+		}
+		if !strings.Contains(before, ":") {
+			return fmt.Sprintf("a colon is missing after '%s' in line %d", clip(before), n)
+		}
+		break
 	}
 	return ""
 }

@@ -162,6 +162,25 @@ func TestParseRefuses(t *testing.T) {
 			"storm.yaml:1:11: " + yaml + "mapping values are not allowed in this context",
 			"    1 | wind: door: slam",
 			"      |           ^",
+			"hint: what stands after 'wind:' goes into braces: 'wind: {KEY: VALUE}'",
+		}},
+		{"a key without its colon", "board: barn\nnodes # all of them\n\n  wind: {block: noise}\n", []string{
+			"storm.yaml:4:3: " + yaml + "could not find expected ':'",
+			"    4 |   wind: {block: noise}",
+			"      |   ^",
+			"hint: a colon is missing after 'nodes' in line 2",
+		}},
+		{"a first key without its colon, and a remark", "nodes # all of them\n\n  wind: {block: noise}\n", []string{
+			"storm.yaml:3:3: " + yaml + "did not find expected <document start>",
+			"    3 |   wind: {block: noise}",
+			"      |   ^",
+			"hint: a colon is missing after 'nodes' in line 1",
+		}},
+		{"a first key without its colon", "nodes\n  wind: {block: noise}\n", []string{
+			"storm.yaml:2:7: " + yaml + "mapping values are not allowed in this context",
+			"    2 |   wind: {block: noise}",
+			"      |       ^",
+			"hint: a colon is missing after 'nodes' in line 1",
 		}},
 		{"a tab for indentation", "wind: 1\n\tdoor: 2\n", []string{
 			"storm.yaml:2:1: " + yaml + "found a tab character that violates indentation",

@@ -23,11 +23,12 @@ func (a *app) blocksCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "blocks [NAME]",
 		Short: "Show the building blocks",
-		Long: `List the building blocks by family; with the name of a family or a role only
-those; with the name of a block everything that is known of it: what it does, its
-ports and parameters, its memory and operations as formulas, what it gives the
-ear, its lighter stand-ins, and the sources of all that. With --core it tells what
-each takes there at its defaults, so that they can be compared.`,
+		Long: `List the building blocks by family; with a word of the trade (a family, a role,
+'sequencer', 'vca') only those that it stands for; with the name of a block
+everything that is known of it: what it does, its ports and parameters, its
+memory and operations as formulas, what it gives the ear, its lighter stand-ins,
+and the sources of all that. With --core it tells what each takes there at its
+defaults, so that they can be compared.`,
 		Example: `  $ elbowroom blocks reverb
   $ elbowroom blocks delay --core m7
   $ elbowroom blocks --role reverb --core m7 --sort cycles`,
@@ -67,24 +68,24 @@ func (a *app) runBlocks(w io.Writer, opts blocksOptions, args []string) error {
 		return hinted{errors.New("--sort goes by what blocks take on a core"), "write '--core m7 --sort cycles'; orders are " + strings.Join(blockOrders, ", ")}
 	}
 	var lines []BlockLine
-	for _, name := range lib.BlockNames() {
+	names := lib.BlockNames()
+	if len(args) == 1 {
+		names = lib.Meant(args[0])
+	}
+	for _, name := range names {
 		b, err := lib.Block(name)
 		if err != nil {
 			return err
 		}
-		if (len(args) == 0 || b.Family == args[0] || b.Role == args[0]) && (opts.role == "" || b.Role == opts.role) {
+		if opts.role == "" || b.Role == opts.role {
 			lines = append(lines, BlockLine{b.Family, b.Name, b.Role, b.Title, nil})
 		}
 	}
-	if len(lines) == 0 && len(args) == 0 {
-		return noSuchRole(lib, opts.role)
+	if len(names) == 0 {
+		return hinted{fmt.Errorf("there is no block named '%s'", args[0]), lib.BlockHint(args[0])}
 	}
 	if len(lines) == 0 {
-		hint := source.DidYouMean(args[0], lib.BlockNames())
-		if hint == "" {
-			hint = "'elbowroom blocks' lists them"
-		}
-		return hinted{fmt.Errorf("there is no block named '%s'", args[0]), hint}
+		return noSuchRole(lib, opts.role)
 	}
 	slices.SortStableFunc(lines, func(a, b BlockLine) int { return strings.Compare(a.Family, b.Family) })
 	if opts.core != "" {
@@ -174,6 +175,9 @@ func blockSheet(b *blocks.Block) *Sheet {
 	s := &Sheet{Version: reportVersion, Kind: "block", Name: b.Name, Title: b.Title, About: b.About}
 	s.fact(nil, "what it is", "family", "", b.Family)
 	s.fact(nil, "what it is", "role", "", b.Role)
+	if len(b.Called) > 0 {
+		s.fact(nil, "what it is", "called", "", strings.Join(b.Called, ", "))
+	}
 	s.fact(nil, "what it is", "equation", "", b.Equation)
 	for i := range b.Inputs {
 		s.port("inputs", &b.Inputs[i])

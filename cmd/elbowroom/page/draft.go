@@ -211,7 +211,7 @@ func look(lib *blocks.Library, search string) ([]family, error) {
 		if err != nil {
 			return nil, err
 		}
-		text := strings.ToLower(b.Family + " " + b.Name + " " + b.Role + " " + b.Title)
+		text := strings.ToLower(strings.Join(slices.Concat(b.Called, []string{b.Family, b.Name, b.Role, b.Title}), " "))
 		if search != "*" && slices.ContainsFunc(words, func(w string) bool { return !strings.Contains(text, w) }) {
 			continue
 		}
