@@ -1,8 +1,10 @@
 package blocks
 
 import (
+	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"sync"
 )
 
@@ -145,6 +147,55 @@ func chain(names []string) string {
 
 // Board finds a board by name.
 func (l *Library) Board(name string) (*Board, error) { return l.boards.get("board", name) }
+
+// IsBoardFile tells whether a board is named by the path of its file.
+func IsBoardFile(name string) bool {
+	return strings.ContainsAny(name, `/\`) || strings.HasSuffix(name, ".yaml")
+}
+
+// BoardOrChip finds a board by its name, or by the marking of a chip that it lists.
+func (l *Library) BoardOrChip(name string) (*Board, error) {
+	b, err := l.Board(name)
+	var unknown *UnknownError
+	if !errors.As(err, &unknown) {
+		return b, err
+	}
+	if boards, _ := l.BoardsOfChip(name); len(boards) > 0 {
+		return boards[0], nil
+	}
+	return nil, err
+}
+
+// BoardsOfChip finds the board classes that list a chip: a marking that begins
+// with what the class lists, in any case. Where several do, the longest first.
+func (l *Library) BoardsOfChip(marking string) ([]*Board, error) {
+	type match struct {
+		board  *Board
+		length int
+	}
+	var found []match
+	for _, name := range l.BoardNames() {
+		b, err := l.Board(name)
+		if err != nil {
+			return nil, err
+		}
+		longest := 0
+		for _, c := range b.Chips {
+			if len(c.Marking) > longest && len(marking) >= len(c.Marking) && strings.EqualFold(marking[:len(c.Marking)], c.Marking) {
+				longest = len(c.Marking)
+			}
+		}
+		if longest > 0 {
+			found = append(found, match{b, longest})
+		}
+	}
+	slices.SortStableFunc(found, func(a, b match) int { return b.length - a.length })
+	boards := make([]*Board, len(found))
+	for i, m := range found {
+		boards[i] = m.board
+	}
+	return boards, nil
+}
 
 // Codec finds a converter chip by name.
 func (l *Library) Codec(name string) (*Codec, error) { return l.codecs.get("codec", name) }

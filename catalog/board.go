@@ -21,7 +21,6 @@ func readBoard(v source.Value, lib *blocks.Library) *blocks.Board {
 			return &blocks.Board{}
 		}
 	}
-	b.Name = word(o.Need("board"), hyphenated, aName)
 	need := o.Need
 	var r *reader
 	if base.Given() {
@@ -33,9 +32,12 @@ func readBoard(v source.Value, lib *blocks.Library) *blocks.Board {
 		}
 		// A board of one's own needs no citation: its maker is the source.
 		r.citations = append(r.citations, blocks.Citation{Key: ownBoard, Text: "stated in " + v.File().Name})
+		// Words about the other need not be true of this one.
+		b.Title, b.About = "a board like "+b.Name, ""
 	} else {
 		r = newReader(o)
 	}
+	b.Name = word(o.Need("board"), hyphenated, aName)
 	r.own = base.Given()
 	b.Citations = r.citations
 	if t := need("title"); t.Given() {
@@ -117,6 +119,7 @@ func readBoard(v source.Value, lib *blocks.Library) *blocks.Board {
 	if !r.own {
 		r.done(o)
 	}
+	o.Lists("'elbowroom help board' tells the keys of a board")
 	o.Done("key")
 	return b
 }
@@ -131,7 +134,7 @@ func likeBoard(v source.Value, lib *blocks.Library) *blocks.Board {
 	if !v.IsText() {
 		return nil
 	}
-	found, err := lib.Board(name)
+	found, err := lib.BoardOrChip(name)
 	if err != nil {
 		var unknown *blocks.UnknownError
 		if errors.As(err, &unknown) {
@@ -222,51 +225,69 @@ func (r *reader) cache(v source.Value) blocks.Cache {
 	return c
 }
 
-// bank reads a bank; one of a name that is there already takes its place.
+// bank reads a bank. On a board of the user's own, one that the board it is like
+// has too is that bank but for what is given.
 func (r *reader) bank(b *blocks.Board, m source.Member) {
 	o := m.Value.Object("the bank '" + m.Name + "'")
 	bank := blocks.Bank{Name: word(m.Key, underscore, anIdentifer)}
-	if v := o.Need("kind"); v.IsText() {
+	need := o.Need
+	at := b.BankIndex(bank.Name)
+	if r.own && at >= 0 {
+		bank, need = b.Banks[at], o.Take
+	}
+	if v := need("kind"); v.IsText() {
 		bank.Kind = blocks.BankKind(v.Text("a kind of bank"))
 		if !slices.Contains(blocks.BankKinds(), bank.Kind) {
 			v.Fail("kinds are tcm, sram, sdram, psram, flash, qspi", "there is no kind of bank '%s'", bank.Kind)
 		}
 	}
-	if v := o.Need("base"); v.IsText() {
+	if v := need("base"); v.IsText() {
 		base, err := strconv.ParseUint(v.Text("an address"), 0, 40)
 		if err != nil {
 			v.Fail("write it like 0x20000000", "'%s' is no address", v.Text("an address"))
 		}
 		bank.Base = base
 	}
-	bank.Nominal = blocks.Bytes(positive(o.Need("nominal"), blocks.UnitBytes, "the size of a bank"))
-	for _, t := range o.Take("taken").Object("taken").Rest() {
-		to := t.Value.Object("what is taken")
-		bank.Taken = append(bank.Taken, blocks.Taken{
-			What: t.Name, Bytes: blocks.Bytes(one(to.Need("bytes"), blocks.UnitBytes)), Cites: r.cites(to),
-		})
-		to.Done("key")
+	if v := need("nominal"); v.Given() {
+		bank.Nominal = blocks.Bytes(positive(v, blocks.UnitBytes, "the size of a bank"))
+	}
+	if taken := o.Take("taken"); taken.Given() {
+		bank.Taken = nil
+		for _, t := range taken.Object("taken").Rest() {
+			to := t.Value.Object("what is taken")
+			bank.Taken = append(bank.Taken, blocks.Taken{
+				What: t.Name, Bytes: blocks.Bytes(one(to.Need("bytes"), blocks.UnitBytes)), Cites: r.cites(to),
+			})
+			to.Done("key")
+		}
 	}
 	if bank.Nominal > 0 && bank.Usable() <= 0 {
 		m.Key.Fail("", "nothing is left of the bank '%s'", m.Name)
 	}
-	bank.DMA = o.Take("dma").Truth()
-	bank.Cached = o.Take("cached").Truth()
-	cycles := func(key string) float64 {
+	truth := func(key string, is *bool) {
 		if v := o.Take(key); v.Given() {
-			return one(v, blocks.UnitCycles)
+			*is = v.Truth()
 		}
-		return 0
 	}
-	bank.Read, bank.Write = cycles("read"), cycles("write")
-	bank.LineFill, bank.WriteBack = cycles("line_fill"), cycles("write_back")
+	truth("dma", &bank.DMA)
+	truth("cached", &bank.Cached)
+	cycles := func(key string, are *float64) {
+		if v := o.Take(key); v.Given() {
+			*are = one(v, blocks.UnitCycles)
+		}
+	}
+	cycles("read", &bank.Read)
+	cycles("write", &bank.Write)
+	cycles("line_fill", &bank.LineFill)
+	cycles("write_back", &bank.WriteBack)
 	if f := o.Take("fetch"); f.Given() {
 		bank.Fetch = one(f, blocks.UnitRatio)
 	}
-	bank.Cites = r.cites(o)
+	bank.Cites = slices.Concat(bank.Cites, r.cites(o))
+	o.Lists("'elbowroom help board' tells the keys of a bank")
 	o.Done("key")
-	if i := b.BankIndex(bank.Name); i >= 0 {
-		b.Banks[i] = bank
+	if at >= 0 {
+		b.Banks[at] = bank
 	} else {
 		b.Banks = append(b.Banks, bank)
 	}

@@ -223,7 +223,7 @@ func (r *graphReader) pins(n *Node, v source.Value) {
 		}
 	}
 	if len(dma) > 0 && len(reached) == 0 {
-		n.Place.Fail("", "the DMA of %s reaches no bank that could hold '%s'", r.g.Board.Name, dma[0])
+		n.Place.Fail("its board file says 'dma: true' of the banks that DMA reaches", "the DMA of %s reaches no bank, and one must hold '%s' of '%s'", r.g.Board.Name, dma[0], n.Name)
 	}
 	if !v.Given() {
 		return

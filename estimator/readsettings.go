@@ -3,7 +3,6 @@ package estimator
 import (
 	"errors"
 	"path"
-	"slices"
 	"strings"
 
 	"elbowroom/blocks"
@@ -34,7 +33,7 @@ func (r *graphReader) board(v source.Value, o *source.Object) {
 	if !v.IsText() {
 		return
 	}
-	if strings.ContainsAny(name, `/\`) || strings.HasSuffix(name, ".yaml") {
+	if blocks.IsBoardFile(name) {
 		loaded, ok := r.load(v)
 		if !ok {
 			return
@@ -45,16 +44,11 @@ func (r *graphReader) board(v source.Value, o *source.Object) {
 		}
 		name = loaded
 	}
-	board, err := r.lib.Board(name)
-	var unknown *blocks.UnknownError
-	if errors.As(err, &unknown) {
-		if chip := r.boardOfChip(name); chip != nil {
-			board, err = chip, nil
-		}
-	}
+	board, err := r.lib.BoardOrChip(name)
 	if err != nil {
 		hint := ""
-		if unknown != nil {
+		var unknown *blocks.UnknownError
+		if errors.As(err, &unknown) {
 			if r.incomplete {
 				return
 			}
@@ -74,46 +68,6 @@ func (r *graphReader) board(v source.Value, o *source.Object) {
 	if !r.opts.Unmeasured {
 		r.g.measure(r.lib)
 	}
-}
-
-// boardOfChip finds the board class that lists a chip's marking, or nil.
-func (r *graphReader) boardOfChip(marking string) *blocks.Board {
-	boards, _ := BoardsOfChip(r.lib, marking)
-	if len(boards) == 0 {
-		return nil
-	}
-	return boards[0]
-}
-
-// BoardsOfChip finds the board classes that list a chip: a marking that begins
-// with what the class lists, in any case. Where several do, the longest first.
-func BoardsOfChip(lib *blocks.Library, marking string) ([]*blocks.Board, error) {
-	type match struct {
-		board  *blocks.Board
-		length int
-	}
-	var found []match
-	for _, name := range lib.BoardNames() {
-		b, err := lib.Board(name)
-		if err != nil {
-			return nil, err
-		}
-		longest := 0
-		for _, c := range b.Chips {
-			if len(c.Marking) > longest && len(marking) >= len(c.Marking) && strings.EqualFold(marking[:len(c.Marking)], c.Marking) {
-				longest = len(c.Marking)
-			}
-		}
-		if longest > 0 {
-			found = append(found, match{b, longest})
-		}
-	}
-	slices.SortStableFunc(found, func(a, b match) int { return b.length - a.length })
-	boards := make([]*blocks.Board, len(found))
-	for i, m := range found {
-		boards[i] = m.board
-	}
-	return boards, nil
 }
 
 func (r *graphReader) rates(o *source.Object) {

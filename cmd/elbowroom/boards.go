@@ -15,7 +15,6 @@ import (
 	"elbowroom/blocks"
 	"elbowroom/blocks/source"
 	"elbowroom/catalog"
-	"elbowroom/estimator"
 )
 
 // boardsOptions are the flags of boards.
@@ -27,16 +26,18 @@ type boardsOptions struct {
 func (a *app) boardsCommand() *cobra.Command {
 	var opts boardsOptions
 	cmd := &cobra.Command{
-		Use:   "boards [NAME]",
+		Use:   "boards [NAME|FILE]",
 		Short: "Show the boards",
 		Long: `List the board classes; with --chip those that a chip belongs to; with --for
 those that hold a graph, the most headroom first, and what rules out the others,
-with --plans also the least that must be given up on each of these; with a NAME everything that is known of one, and of its core, with the source of every
-figure. The counts of jacks are plain defaults: a board file of your own says
-'like: NAME' and what differs.`,
+with --plans also the least that must be given up on each of these; with a NAME,
+or the path of a board file of your own, everything that is known of one, and of
+its core, with the source of every figure. The counts of jacks are plain
+defaults: a board file of your own says 'like: NAME' and what differs.`,
 		Example: `  $ elbowroom boards --chip STM32H743VIT6
   $ elbowroom boards --for storm.yaml
-  $ elbowroom boards m7-480-sdram`,
+  $ elbowroom boards m7-480-sdram
+  $ elbowroom boards my-box.yaml`,
 		Args:              cobra.MaximumNArgs(1),
 		ValidArgsFunction: completeBoards,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -74,11 +75,17 @@ func (a *app) runBoards(w io.Writer, opts boardsOptions, args []string) error {
 		return err
 	}
 	if len(args) == 1 {
-		return a.showBoard(w, lib, args[0])
+		name := args[0]
+		if blocks.IsBoardFile(name) {
+			if name, err = a.addBoard(lib, name); err != nil {
+				return err
+			}
+		}
+		return a.showBoard(w, lib, name)
 	}
 	var list []*blocks.Board
 	if opts.chip != "" {
-		if list, err = estimator.BoardsOfChip(lib, opts.chip); err != nil {
+		if list, err = lib.BoardsOfChip(opts.chip); err != nil {
 			return err
 		}
 		if len(list) == 0 {
@@ -112,6 +119,24 @@ func (a *app) runBoards(w io.Writer, opts boardsOptions, args []string) error {
 		t.add(l.Name, l.Core, blocks.Hertz(l.Clock).String(), blocks.Bytes(l.Data).Down(), blocks.Bytes(l.Flash).Down(), firstFew(l.Chips, 24))
 	}
 	return a.printTable(w, t, fmt.Sprintf("%s. 'elbowroom boards NAME' tells all about one.", counted(len(lines), "board")))
+}
+
+// addBoard reads a board file of the user's own into a library, and returns the
+// board's name.
+func (a *app) addBoard(lib *blocks.Library, path string) (string, error) {
+	file, err := readText(path, a.stdin)
+	if err != nil {
+		return "", err
+	}
+	var errs source.Errors
+	name := catalog.Add(lib, file, &errs)
+	if err := errs.Err(); err != nil {
+		return "", err
+	}
+	if name == "" {
+		return "", hinted{fmt.Errorf("%s: the file holds no board", path), "a board file begins with 'board: NAME'"}
+	}
+	return name, nil
 }
 
 func boardLine(b *blocks.Board) BoardLine {
@@ -158,6 +183,17 @@ func unknownChip(lib *blocks.Library, marking string) error {
 	}
 	// A listed marking leaves out the package and the grade.
 	var near []string
+	for _, markings := range byLength {
+		for _, m := range markings {
+			if len(m) > len(marking) && strings.EqualFold(m[:len(marking)], marking) {
+				near = append(near, m)
+			}
+		}
+	}
+	if len(near) > 0 {
+		slices.Sort(near)
+		return hinted{fmt.Errorf("no board lists the chip '%s'", marking), "give more of the marking: chips that begin so are " + strings.Join(near, ", ")}
+	}
 	for length, markings := range byLength {
 		if chip := source.Nearest(marking[:min(len(marking), length)], markings); chip != "" {
 			near = append(near, chip)

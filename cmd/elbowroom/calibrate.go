@@ -35,7 +35,7 @@ type Calibration struct {
 	Version  int               `json:"version" jsonschema:"shape of this output; grows when a field changes its meaning or goes"`
 	Exit     int               `json:"exit" jsonschema:"exit status: 0 there are factors, 2 wrong input"`
 	Board    string            `json:"board"`
-	Sentence string            `json:"sentence" jsonschema:"what was learnt in words with figures"`
+	Sentence string            `json:"sentence" jsonschema:"what was learned in words with figures"`
 	Readings int               `json:"readings" jsonschema:"rows that were used"`
 	LeftOut  int               `json:"left_out" jsonschema:"rows of a warm-up"`
 	Level    string            `json:"level" jsonschema:"what shares a factor: board, family, block or node"`
@@ -107,12 +107,12 @@ func (a *app) calibrateCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "calibrate GRAPH... --from TIMES",
 		Short: "Learn from cycles that were measured on the board",
-		Long: `Learn from cycles that were measured on the board: by least squares one factor for
-the board, or one for each family of blocks, block or node, and one each for waiting
-for memory and for kernels that are called once a sample, as many as the readings
-can bear. The factors go into a file that the graphs can name under 'catalog:';
-'check' then answers with them, in a narrower band. Some readings are kept out of
-the fit, in turn, to tell the honest error before and after.
+		Long: `Learn from cycles that were measured on the board: by least squares one factor
+for the board, or one for each family of blocks, block or node, and one each for
+waiting for memory and for kernels that are called once a sample, as many as the
+readings can bear. The factors go into a file that the graphs can name under
+'catalog:'; 'check' then answers with them, in a narrower band. Some readings
+are kept out of the fit, in turn, to tell the honest error before and after.
 
 --explain prints what the file of readings holds, and C code that makes it.
 

@@ -24,11 +24,11 @@ func (a *app) compareCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "compare GRAPH [OTHER]",
 		Short: "Tell what differs between two graphs",
-		Long: `Tell row by row what differs between two graphs and why: settings, resources, and
-the nodes of which anything changed. With one GRAPH it is compared with itself
-under another setting: --board, --sample-rate, --block-size, or --set for a key
-of a node or group ('echo.time=200 ms') or one at the top ('tempo=90 bpm').
-With two, these hold for both.`,
+		Long: `Tell row by row what differs between two graphs and why: settings, resources,
+and the nodes of which anything changed. With one GRAPH it is compared with
+itself under another setting: --board, --sample-rate, --block-size, or --set for
+a key of a node or group ('echo.time=200 ms') or one at the top ('tempo=90
+bpm'). With two, these hold for both.`,
 		Example: `  $ elbowroom compare storm.yaml storm-lighter.yaml
   $ elbowroom compare storm.yaml --set 'echo.format=int16' --block-size 16`,
 		Args: func(_ *cobra.Command, args []string) error {

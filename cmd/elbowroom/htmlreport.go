@@ -32,11 +32,12 @@ func (a *app) reportCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "report GRAPH -o FILE",
 		Short: "Write the answer as one file to look at, print or send",
-		Long: `Write what check and lighten find as one file: a block of time and the banks drawn
-to scale, the graph by its wires, jacks, what is dear, what to beware of, lighter
-plans where it is over, and the bands and sources of the figures. The HTML stands
-alone: nothing is fetched, so that it can be mailed and printed. A FILE that is
-there is replaced; - is standard output, where Markdown goes if no FILE is named.`,
+		Long: `Write what check and lighten find as one file: a block of time and the banks
+drawn to scale, the graph by its wires, jacks, what is dear, what to beware of,
+lighter plans where it is over, and the bands and sources of the figures. The
+HTML stands alone: nothing is fetched, so that it can be mailed and printed. A
+FILE that is there is replaced; - is standard output, where Markdown goes if no
+FILE is named.`,
 		Example: `  $ elbowroom report storm.yaml -o storm.html
   $ elbowroom report --format markdown storm.yaml`,
 		Args: func(_ *cobra.Command, args []string) error {

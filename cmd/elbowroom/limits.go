@@ -19,10 +19,10 @@ func (a *app) limitsCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "limits GRAPH",
 		Short: "Tell how far each number can go",
-		Long: `Tell how far each number of a graph can go alone, all else equal, until the graph
-no longer fits: the parameters of its nodes, its voices, sample rate and block
-size; what stops it there, and what one unit more costs. Of a graph that does
-not fit: which number alone can make it fit, and from where on.
+		Long: `Tell how far each number of a graph can go alone, all else equal, until the
+graph no longer fits: the parameters of its nodes, its voices, sample rate and
+block size; what stops it there, and what one unit more costs. Of a graph that
+does not fit: which number alone can make it fit, and from where on.
 
 An edge is exact: the value fits or is tight, and one step more does not. A step
 is 1 of a count, one sample of a time, and else the fourth significant figure.

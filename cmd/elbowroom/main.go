@@ -79,7 +79,7 @@ func (a *app) complain(err error) {
 	fmt.Fprintf(a.stderr, "elbowroom: %s\n", printable(err.Error()))
 	var h hinted
 	if errors.As(err, &h) && h.hint != "" {
-		fmt.Fprintf(a.stderr, "hint: %s\n", printable(h.hint))
+		fmt.Fprintln(a.stderr, strings.Join(wrap("hint: "+printable(h.hint), width), "\n  "))
 	}
 }
 
@@ -93,12 +93,12 @@ func (h hinted) Unwrap() error { return h.error }
 
 const usage = `Usage:
   elbowroom check GRAPH...          does it fit the board? what is dear?
-  elbowroom lighten GRAPH           what is the least to give up so that it fits?
+  elbowroom lighten GRAPH           what is the least to give up to make it fit?
   elbowroom new FILE                write a graph to start from
 
   elbowroom limits GRAPH            how far can each number go?
   elbowroom sweep GRAPH             load and latency over a grid of settings
-  elbowroom delays [GRAPH]          how long can a delay be, and what does it take?
+  elbowroom delays [GRAPH]          how long can a delay be, what does it take?
   elbowroom compare GRAPH [OTHER]   what differs, row by row, and why?
   elbowroom split GRAPH --boards A,B
                                     what goes on which of two boards?
@@ -108,7 +108,7 @@ const usage = `Usage:
   elbowroom reconcile GRAPH --elf PROGRAM
                                     does the built program agree?
   elbowroom page GRAPH              look at it in the browser, turn and try
-  elbowroom report GRAPH -o FILE    the answer drawn to scale, to look at and print
+  elbowroom report GRAPH -o FILE    the answer drawn to scale, to look at, print
 
   elbowroom blocks [NAME]           the building blocks, what each costs and why
   elbowroom boards [NAME]           the boards, with the source of every figure
@@ -119,11 +119,12 @@ const usage = `Usage:
   elbowroom completion SHELL        bash, zsh, fish or powershell
   elbowroom manual FOLDER           a page for man of every command
   elbowroom help graph              how a graph file is written
-  elbowroom help model              how figures come about, and what they leave out
+  elbowroom help board              how a board file of your own is written
+  elbowroom help model              how figures come about, what they leave out
 
 All that answer take --format table, json, csv or markdown; check, limits, sweep
 and delays take --watch to answer again after every save; every command takes
---help.
+--help; --version tells which build this is.
 
 Exit status of check: 0 fits or tight, 1 over, 2 wrong input, 3 unsure.
 
@@ -136,6 +137,7 @@ Example:
 `
 
 func (a *app) rootCommand() *cobra.Command {
+	asked := false // for the version
 	root := &cobra.Command{
 		Use:           "elbowroom",
 		Short:         "Tell whether an audio program fits a small board",
@@ -146,6 +148,10 @@ func (a *app) rootCommand() *cobra.Command {
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) > 0 {
 				return unknownCommand(cmd, args)
+			}
+			if asked {
+				_, err := fmt.Fprintln(a.stdout, "elbowroom "+version())
+				return err
 			}
 			fmt.Fprint(a.stderr, usage)
 			a.exit = exitWrong
@@ -165,14 +171,27 @@ func (a *app) rootCommand() *cobra.Command {
 			return
 		}
 		fmt.Fprintf(a.stdout, "\nUsage:\n  %s\n", cmd.UseLine())
-		if flags := cmd.Flags().FlagUsages(); flags != "" {
+		if flags := cmd.Flags().FlagUsagesWrapped(width); flags != "" {
 			fmt.Fprintf(a.stdout, "\nFlags:\n%s", flags)
 		}
 		if cmd.Example != "" {
 			fmt.Fprintf(a.stdout, "\nExample:\n%s\n", cmd.Example)
 		}
 	})
+	root.Flags().BoolVar(&asked, "version", false, "tell which build this is")
 	root.SetFlagErrorFunc(flagError)
+	root.SetHelpCommand(&cobra.Command{
+		Use:   "help [COMMAND]",
+		Short: "Tell how a command is used",
+		Long:  "Tell how a command is used; 'elbowroom help' lists them, with the pages on files\nand the model.",
+		RunE: func(_ *cobra.Command, args []string) error {
+			topic, rest, err := root.Find(args)
+			if err != nil || len(rest) > 0 {
+				return unknownCommand(root, args)
+			}
+			return topic.Help()
+		},
+	})
 	root.AddCommand(
 		a.checkCommand(),
 		a.lightenCommand(),

@@ -45,6 +45,24 @@ func TestScripts(t *testing.T) {
 	})
 }
 
+// Help fits a terminal of 80 columns; its examples are for copying, and stay whole.
+func TestHelpFits(t *testing.T) {
+	var out strings.Builder
+	root := (&app{stdout: &out, stderr: &out}).rootCommand()
+	for _, c := range append(root.Commands(), root) {
+		out.Reset()
+		if code := run(context.Background(), strings.NewReader(""), &out, &out, append(strings.Fields(c.CommandPath())[1:], "--help")); code != exitFits {
+			t.Errorf("%s --help exits with %d", c.CommandPath(), code)
+		}
+		help, _, _ := strings.Cut(out.String(), "Example:")
+		for line := range strings.Lines(help) {
+			if n := len([]rune(strings.TrimSuffix(line, "\n"))); n > width {
+				t.Errorf("%s --help has a line of %d columns, more than %d: %s", c.CommandPath(), n, width, line)
+			}
+		}
+	}
+}
+
 // exits runs a command and demands one exit status: 'exits 3 elbowroom check a'.
 func exits(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) < 2 {

@@ -17,9 +17,9 @@ func (a *app) manualCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "manual FOLDER",
 		Short: "Write the manual pages",
-		Long: `Write a page for man(1) of every command, of the graph file and of the model into
-FOLDER, which is made where it is missing. Pages of an earlier version that lie
-there are replaced.`,
+		Long: `Write a page for man(1) of every command, of graph and board files and of the
+model into FOLDER, which is made where it is missing. Pages of an earlier
+version that lie there are replaced.`,
 		Example: `  $ elbowroom manual ~/.local/share/man/man1
   $ man elbowroom-check`,
 		Args: func(_ *cobra.Command, args []string) error {
@@ -105,9 +105,13 @@ var model string
 //go:embed graph.txt
 var graphFile string
 
+//go:embed board.txt
+var boardFile string
+
 func helpPages() []*cobra.Command {
 	return []*cobra.Command{
 		{Use: "model", Short: "How figures come about, and what they leave out", Long: model},
 		{Use: "graph", Short: "How a graph file is written", Long: graphFile},
+		{Use: "board", Short: "How a board file of your own is written", Long: boardFile},
 	}
 }

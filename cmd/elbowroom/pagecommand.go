@@ -34,13 +34,13 @@ func (a *app) pageCommand() *cobra.Command {
 		Use:   "page GRAPH",
 		Short: "Show a graph live in the browser, and turn its numbers",
 		Long: `Show a graph live in the browser of this machine: the pictures of 'report', with
-controls for board, sample rate, block size and every parameter. Lighter plans are
-tried with one click; every change can be undone. The file changes only when you
-save, after you have seen the difference, and keeps its comments. A change of the
-file by another program shows at once.
+controls for board, sample rate, block size and every parameter. Lighter plans
+are tried with one click; every change can be undone. The file changes only when
+you save, after you have seen the difference, and keeps its comments. A change
+of the file by another program shows at once.
 
-The page is served on the loopback address alone, and nothing leaves the machine.
-Ctrl-C ends it; with unsaved changes it asks for a second one.`,
+The page is served on the loopback address alone, and nothing leaves the
+machine. Ctrl-C ends it; with unsaved changes it asks for a second one.`,
 		Example: `  $ elbowroom page storm.yaml
   $ elbowroom page --no-browser --port 8080 storm.yaml`,
 		Args: func(_ *cobra.Command, args []string) error {

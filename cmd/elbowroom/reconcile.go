@@ -78,16 +78,16 @@ func (a *app) reconcileCommand() *cobra.Command {
 		Long: `Hold the estimate against the program that was built: its sections bank by bank,
 its symbols by whose they are (a node or a block whose name stands in the
 symbol's, the library, the system; 'symbols:' in the graph tells of others), and
-what takes room for nothing: padding, tables that stand twice, printing and double
-precision that slipped in.
+what takes room for nothing: padding, tables that stand twice, printing and
+double precision that slipped in.
 
---baseline takes a program without any node, or its map; what it takes is written
-into a file that the graph can name under 'catalog:', and counted with. --learn writes the
-same way what each node and block takes of the program, so that the next estimate
-speaks of your code.
+--baseline takes a program without any node, or its map; what it takes is
+written into a file that the graph can name under 'catalog:', and counted with.
+--learn writes the same way what each node and block takes of the program, so
+that the next estimate speaks of your code.
 
---map takes the map of a GNU linker in place of the program, also of one that did
-not fit. It tells as much of functions and data that have a section each
+--map takes the map of a GNU linker in place of the program, also of one that
+did not fit. It tells as much of functions and data that have a section each
 (-ffunction-sections, -fdata-sections); the rest it names by the object file.
 
 Exit status: 0 the build agrees, 1 a bank is over or differs, 2 wrong input.`,

@@ -21,8 +21,8 @@ func (a *app) schemaCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "schema graph|output|COMMAND",
 		Short: "Print a JSON Schema",
-		Long: `Print a JSON Schema (draft 2020-12): of the graph file, for editors that complete
-and check YAML, with every block and parameter of the catalog; of what
+		Long: `Print a JSON Schema (draft 2020-12): of the graph file, for editors that
+complete and check YAML, with every block and parameter of the catalog; of what
 'check --format json' prints ('schema output'); or of what another command
 prints as JSON ('schema limits').`,
 		Example: `  $ elbowroom schema graph > graph.schema.json

@@ -29,12 +29,12 @@ func (a *app) splitCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "split GRAPH --boards A,B",
 		Short: "Spread a graph over two boards",
-		Long: `Find which nodes of a graph go on which of two boards, joined by cables from jack
-to jack: of the cuts with which each board holds its side, the one with fewest
-cables, and of these the one that loads the busier board least. A cable carries
-one channel of audio, one control value or one gate; what it takes on either side,
-the nodes at its ends and the time of the converters, is counted in. The voices
-of a group stay together.
+		Long: `Find which nodes of a graph go on which of two boards, joined by cables from
+jack to jack: of the cuts with which each board holds its side, the one with
+fewest cables, and of these the one that loads the busier board least. A cable
+carries one channel of audio, one control value or one gate; what it takes on
+either side, the nodes at its ends and the time of the converters, is counted
+in. The voices of a group stay together.
 
 Boards are named as in a graph file. --write makes a graph file of each side.`,
 		Example: `  $ elbowroom split --boards m7-300-384k,m4f-168-192k storm.yaml

@@ -22,8 +22,8 @@ func (a *app) sweepCommand() *cobra.Command {
 		Short: "Try a grid of settings",
 		Long: `Try a graph at every setting of sample rate and block size, or of one or two
 other numbers, and tell for each the load of the worst block, the latency, the
-scarcest memory and the verdict; and of those that fit the one with least latency,
-with what a player notices of it.
+scarcest memory and the verdict; and of those that fit the one with least
+latency, with what a player notices of it.
 
 --over names a number of the graph and its values: a range with how many, evenly
 spaced, or a list. Of a parameter that moves it turns the far end of the span.`,

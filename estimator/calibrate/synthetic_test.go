@@ -176,7 +176,7 @@ func TestCallsOfEachSampleAreTold(t *testing.T) {
 	}
 }
 
-// What was learnt of calls comes back from the measured file: each node takes its
+// What was learned of calls comes back from the measured file: each node takes its
 // factor times the estimate, and the factor of calls times its own call for each
 // sample after the first. A graph that says that it calls once a sample takes none.
 func TestCallsAreReadFromTheFile(t *testing.T) {
