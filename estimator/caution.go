@@ -31,12 +31,15 @@ const (
 // caution gathers what the user should know beside the figures.
 func (e *Estimate) caution() {
 	e.cautionHomeless()
+	e.cautionElsewhere()
 	e.cautionGap()
 	e.cautionOrder()
 	e.cautionLoops()
 	e.cautionCuts()
 	e.cautionDouble()
 	e.cautionSum()
+	e.cautionUnheard()
+	e.cautionLevels()
 	e.cautionEvents()
 	e.cautionPitch()
 	e.cautionBanks()

@@ -18,6 +18,19 @@ func kinds(e *estimator.Estimate) []string {
 	return list
 }
 
+// Where flash is too small and another bank for constants is not, that is told.
+func TestCautionElsewhere(t *testing.T) {
+	// 30 s x 48 000 Hz x 2 B are 2.75 MiB: more than the 128 KiB of internal flash,
+	// less than the 8 MiB of the serial one.
+	const text = "board: m7-480-1m\nsample_rate: 48 kHz\nblock_size: 48\n%snodes:\n  rain: {block: sample-player, time: 30 s, ending: round}\n  out: {block: audio-out, from: rain}\n"
+	if e := estimated(t, fmt.Sprintf(text, "")); !slices.Contains(kinds(e), "elsewhere") {
+		t.Errorf("no caution 'elsewhere', only %v", kinds(e))
+	}
+	if e := estimated(t, fmt.Sprintf(text, "code: {run: qspi}\n")); slices.Contains(kinds(e), "elsewhere") || e.Verdict > estimator.Tight {
+		t.Errorf("with code in qspi it is %v with %v, want it to fit", e.Verdict, kinds(e))
+	}
+}
+
 // Every caution comes where it should, and stays away where it should not.
 func TestCautions(t *testing.T) {
 	const head = "board: m7-480-sdram\nsample_rate: 48 kHz\nblock_size: 48\nnodes:\n"
@@ -57,6 +70,26 @@ func TestCautions(t *testing.T) {
 			"default",
 			in + "  strike: {block: gate-in}\n  bend: {block: adsr, from: {gate: strike}}\n  last: {block: gain, from: in, gain: {from: bend, span: 0..1}}\n" + out,
 			in + "  strike: {block: gate-in, rate: 20 Hz}\n  bend: {block: adsr, from: {gate: strike}}\n  last: {block: gain, from: in, gain: {from: bend, span: 0..1}}\n" + out,
+		},
+		{
+			"unheard", // a delay that nothing hears, and what leads to it
+			in + "  bell: {block: button}\n  last: {block: delay, from: in, time: 1 s}\n  lost: {block: delay, from: last, time: 2 s}\n" + out,
+			in + "  bell: {block: button}\n  last: {block: delay, from: in, time: 1 s}\n  lamp: {block: gate-out, from: bell}\n" + out,
+		},
+		{
+			"unheard", // nothing leads out
+			in + "  last: {block: delay, from: in, time: 1 s}\n",
+			in + "  last: {block: delay, from: in, time: 1 s}\n" + out,
+		},
+		{
+			"silent",
+			"  last: {block: knob}\n" + out,
+			in + "  k: {block: knob}\n  last: {block: gain, from: in, gain: {from: k, span: 0..1}}\n" + out,
+		},
+		{
+			"level",
+			in + "  last: {block: gain, from: in, gain: -6}\n" + out,
+			in + "  last: {block: gain, from: in, gain: -6 dB}\n" + out,
 		},
 		{
 			"latency", // 511 taps wait 255 samples, and four blocks of 256 are far over 10 ms
