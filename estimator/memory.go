@@ -320,6 +320,17 @@ func (e *Estimate) stack() (most blocks.Bytes, deepest int) {
 	return most, deepest
 }
 
+// reader is the only node that reads a constant table; -1 of a table that several
+// read, and of code.
+func (e *Estimate) reader(f *flashItem) int {
+	for i := range e.Constants.Tables {
+		if t := &e.Constants.Tables[i]; f.part == PartTables && t.Name == f.name {
+			return t.Node
+		}
+	}
+	return -1
+}
+
 // fill draws the address maps and adds up the parts of every bank.
 func (e *Estimate) fill() {
 	board := e.Graph.Board
@@ -339,7 +350,7 @@ func (e *Estimate) fill() {
 			item := &e.code[i]
 			if b == e.Graph.CodeBank() {
 				bytes := blocks.Bytes(blocks.Ceil(item.bytes.Value))
-				objects = append(objects, Object{Name: item.name, Node: -1, Part: item.part, Bytes: bytes, Align: 4})
+				objects = append(objects, Object{Name: item.name, Node: e.reader(item), Part: item.part, Bytes: bytes, Align: 4})
 			} else if b != e.Graph.Run || e.Graph.copied(item) == 0 {
 				continue
 			}

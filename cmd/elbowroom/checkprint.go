@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -199,7 +200,40 @@ func dearSections(a *Answer) document {
 		}
 		d = append(d, s)
 	}
-	return d
+	return append(d, dearTables(a)...)
+}
+
+// dearTables are the constants that take much of flash: recordings, above all.
+func dearTables(a *Answer) document {
+	const much = 0.01 // of all flash; house judgement
+	var flash float64
+	for _, r := range a.Resources {
+		if r.Kind == "flash" {
+			flash += r.Limit
+		}
+	}
+	var large []Table
+	readers := map[string][]string{}
+	for i := range a.Nodes {
+		for _, t := range a.Nodes[i].Tables {
+			if float64(t.Bytes) < much*flash {
+				continue
+			}
+			if readers[t.Name] == nil {
+				large = append(large, t)
+			}
+			readers[t.Name] = append(readers[t.Name], a.Nodes[i].Name)
+		}
+	}
+	if len(large) == 0 {
+		return nil
+	}
+	slices.SortStableFunc(large, func(a, b Table) int { return cmp.Compare(b.Bytes, a.Bytes) })
+	t := &table{align: "lrl", header: []string{"dear in flash", "bytes", "read by"}}
+	for _, l := range large[:min(len(large), mostShown)] {
+		t.add(l.Name, whole(float64(l.Bytes)), firstFew(readers[l.Name], 32))
+	}
+	return document{{table: t}}
 }
 
 // costliest is the cycles of the node's costliest block, and waits what it waits in it.

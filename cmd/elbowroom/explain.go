@@ -220,6 +220,7 @@ func explain(file string, e *estimator.Estimate, name string) (*Explained, error
 		x.Sources = append(x.Sources, cited("cache", g.Board.Cache.Cites, g.Board)...)
 	}
 	x.Sources = append(x.Sources, cited("stalls", g.Board.StallBand.Cites, g.Board)...)
+	x.Sources = together(x.Sources)
 	return x, nil
 }
 
@@ -230,6 +231,26 @@ func cited(what string, keys []string, board *blocks.Board) []string {
 		texts = append(texts, fmt.Sprintf("%s: %s", what, board.Cite(key)))
 	}
 	return texts
+}
+
+// together joins sources of one text: "flash, stalls: ...".
+func together(sources []string) []string {
+	var joined []string
+	at := map[string]int{}
+	for _, s := range sources {
+		what, text, _ := strings.Cut(s, ": ")
+		i, told := at[text]
+		if !told {
+			at[text] = len(joined)
+			joined = append(joined, s)
+			continue
+		}
+		before, _, _ := strings.Cut(joined[i], ": ")
+		if !slices.Contains(strings.Split(before, ", "), what) {
+			joined[i] = before + ", " + what + ": " + text
+		}
+	}
+	return joined
 }
 
 // lies tells whether a buffer of the node lies in a bank.
@@ -284,7 +305,7 @@ func portion(name string) string {
 	of = strings.ReplaceAll(of, "_", " ")
 	switch group {
 	case "call":
-		return "being called, with what it sets up"
+		return "being called, and setting up"
 	case "sample":
 		return "the samples"
 	case "events":
@@ -292,15 +313,15 @@ func portion(name string) string {
 	case "updates":
 		return "working out " + of + " anew"
 	case "recurring":
-		return of + ", which falls due now and then"
+		return of + ", now and then"
 	case "sums":
 		return "adding up what feeds it"
 	case "moves":
-		return "mapping what moves its parameters"
+		return "mapping what moves it"
 	case "voices":
 		return "adding its voice to the others"
 	case "second call":
-		return "a second call, as it closes a loop"
+		return "a second call, closing a loop"
 	}
 	return strings.ReplaceAll(name, ".", ", ")
 }

@@ -118,8 +118,15 @@ func nodeSections(a *Answer, x *NodeExplained) document {
 	if n.Stalls.Value > 0 {
 		waits = fmt.Sprintf("It waits %s for memory (%s), modelled, beside what it computes.", blocks.Cycles(up(n.Stalls.Value)), between(n.Stalls))
 	}
-	d := document{{title: title, text: n.Note, table: t, after: fmt.Sprintf("%s Its state takes %v; its code takes %v of flash, once for all nodes that run it.",
-		waits, blocks.Bytes(x.State), blocks.Bytes(x.Flash))}}
+	after := fmt.Sprintf("%s Its state takes %v; its code takes %v of flash, once for all nodes that run it.", waits, blocks.Bytes(x.State), blocks.Bytes(x.Flash))
+	for _, c := range n.Tables {
+		after += fmt.Sprintf(" It reads %s, %v of flash", c.Name, blocks.Bytes(c.Bytes).Up())
+		if c.Readers > 1 {
+			after += fmt.Sprintf(", once for the %d nodes that do", c.Readers)
+		}
+		after += "."
+	}
+	d := document{{title: title, text: n.Note, table: t, after: after}}
 	if len(x.Hops) > 0 {
 		t := &table{align: "lrrrr", header: []string{"falls due", "every, samples", "cycles", "waits, cycles", "of the budget"}}
 		for _, h := range x.Hops {

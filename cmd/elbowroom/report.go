@@ -165,6 +165,7 @@ type Node struct {
 	Source string  `json:"source,omitempty" jsonschema:"what the cycles were counted or timed from, its wires' sums left out"`
 	Bytes  int64   `json:"bytes" jsonschema:"state and buffers"`
 	Lies   []Share `json:"lies,omitempty" jsonschema:"the banks that its buffers lie in"`
+	Tables []Table `json:"tables,omitempty" jsonschema:"in flash, that it reads"`
 	Note   string  `json:"note,omitempty"`
 }
 
@@ -172,6 +173,13 @@ type Node struct {
 type Share struct {
 	Bank  string `json:"bank"`
 	Bytes int64  `json:"bytes"`
+}
+
+// Table is constant data that nodes read.
+type Table struct {
+	Name    string `json:"name"`
+	Bytes   int64  `json:"bytes"`
+	Readers int    `json:"readers" jsonschema:"nodes that share it"`
 }
 
 // Caution is something that a figure does not tell.
@@ -346,6 +354,12 @@ func latency(e *estimator.Estimate) *Latency {
 func nodes(e *estimator.Estimate) []Node {
 	g := e.Graph
 	list := make([]Node, len(g.Nodes))
+	readers := map[string]int{}
+	for i := range g.Nodes {
+		for _, t := range e.Tables(i) {
+			readers[t.Key]++
+		}
+	}
 	for i, n := range g.Nodes {
 		c := &e.Nodes[i]
 		list[i] = Node{
@@ -356,6 +370,11 @@ func nodes(e *estimator.Estimate) []Node {
 		if len(c.Hops) > 0 {
 			cycles, stalls := e.Due(i)
 			list[i].Due, list[i].Waits = new(figure(cycles)), new(figure(stalls))
+		}
+		for _, t := range e.Tables(i) {
+			if !t.Copied {
+				list[i].Tables = append(list[i].Tables, Table{t.Key, int64(t.Bytes), readers[t.Key]})
+			}
 		}
 	}
 	for i, o := range e.Objects {

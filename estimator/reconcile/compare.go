@@ -54,7 +54,7 @@ type Result struct {
 	Waste     []string
 	Agrees    bool
 
-	tables map[place]blocks.Bytes // that are estimated, by whose they are in the program
+	tables map[place]held // that are estimated, by whose they are in the program
 }
 
 // place is whose something is, in flash or in RAM.
@@ -243,13 +243,17 @@ func (r *Result) group(e *estimator.Estimate, p *Program) {
 	}
 }
 
+// held is what the tables of one owner take: as they are estimated, and as far as
+// they were found in the program.
+type held struct{ estimated, built blocks.Bytes }
+
 // holds finds whose the tables that are estimated are in the program: in flash of
 // the node, or else the block, that has constants; in RAM of one that has as large
 // a piece of data. A table that several nodes read is found once, as it is
 // estimated once.
-func (r *Result) holds(e *estimator.Estimate) map[place]blocks.Bytes {
+func (r *Result) holds(e *estimator.Estimate) map[place]held {
 	board := e.Graph.Board
-	left, data, found := map[place]blocks.Bytes{}, map[place][]blocks.Bytes{}, map[place]blocks.Bytes{}
+	left, data, found := map[place]blocks.Bytes{}, map[place][]blocks.Bytes{}, map[place]held{}
 	for i := range r.Groups {
 		g := &r.Groups[i]
 		at := place{owned{g.Owner, g.Name}, board.Banks[board.BankIndex(g.Bank)].Kind.Constant()}
@@ -271,7 +275,8 @@ func (r *Result) holds(e *estimator.Estimate) map[place]blocks.Bytes {
 				known[t.Key] = true
 				bytes := min(t.Bytes, left[at])
 				left[at] -= bytes
-				found[at] += bytes
+				f := found[at]
+				found[at] = held{f.estimated + t.Bytes, f.built + bytes}
 			}
 		}
 	}
@@ -283,7 +288,7 @@ func (r *Result) holds(e *estimator.Estimate) map[place]blocks.Bytes {
 // program has nothing of its block.
 func (r *Result) estimated(e *estimator.Estimate, g *Group) float64 {
 	constant := e.Graph.Board.Banks[e.Graph.Board.BankIndex(g.Bank)].Kind.Constant()
-	tables := r.tables[place{owned{g.Owner, g.Name}, constant}]
+	tables := r.tables[place{owned{g.Owner, g.Name}, constant}].estimated
 	switch {
 	case g.Owner == OfNode && !constant:
 		i := e.Graph.Node(g.Name)

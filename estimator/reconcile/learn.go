@@ -54,12 +54,12 @@ func Learn(e *estimator.Estimate, p *Program, linked string) (text string, learn
 		}
 		of[owned{g.Owner, g.Name}] = sum
 	}
-	for at, bytes := range r.tables { // estimated beside the node's bytes, and not learned
+	for at, held := range r.tables { // estimated beside the node's bytes, and not learned
 		sum := of[at.owned]
 		if at.flash {
-			sum.flash -= bytes
+			sum.flash -= held.built
 		} else {
-			sum.data -= bytes
+			sum.data -= held.built
 		}
 		of[at.owned] = sum
 	}

@@ -2,6 +2,7 @@ package reconcile
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
@@ -168,6 +169,28 @@ func TestTablesCountOnce(t *testing.T) {
 				t.Errorf("With %s, %s %s takes %d bytes of %s, and %g are estimated after learning them.", name, g.Owner, g.Name, g.Built, g.Bank, g.Estimated)
 			}
 		}
+	}
+}
+
+// A table that the program has in part is estimated whole, and what it has of it
+// is not learned.
+func TestTableOfAPart(t *testing.T) {
+	before := estimateWith(t, "", lanterns)
+	table := used(before, "flash", estimator.PartTables)
+	p := lit(
+		Symbol{Name: "sine_block", Address: 0x08000000, Bytes: 120, Code: true},
+		Symbol{Name: "moth_table", Address: 0x08000078, Bytes: table / 4},
+	)
+	groups := Compare(before, p, 0).Groups
+	i := slices.IndexFunc(groups, func(g Group) bool { return g.Name == "moth" })
+	if i < 0 {
+		t.Fatalf("No group is of moth, whose table is in the program: %v", groups)
+	}
+	if g := groups[i]; g.Estimated != float64(table) || g.Built != table/4 {
+		t.Errorf("Of a quarter of a table of %d bytes %d are built and %g estimated.", table, g.Built, g.Estimated)
+	}
+	if text, _ := Learn(before, p, "2026-11-25"); strings.Contains(text, "moth:") {
+		t.Errorf("A quarter of a table is learned:\n%s", text)
 	}
 }
 
