@@ -25,7 +25,8 @@ type Swap struct {
 
 	name  string
 	moves []move
-	graph *Graph // with the swap
+	words []string // what is heard, of each change
+	graph *Graph   // with the swap
 }
 
 // Moves is how many changes it is made of: substitutes, and values that are set.
@@ -48,8 +49,13 @@ type Effect struct {
 // that every machine gives the same answer.
 const triedNodes = 20000
 
-// leastRelief is the smallest relief worth a line, as a share of a limit.
-const leastRelief = 0.001
+const (
+	// leastRelief is the smallest relief worth a line, as a share of a limit.
+	leastRelief = 0.001
+	// LeastHelp is the smallest part of all that is beyond its limit that a swap
+	// must take away to be called a help; house judgement.
+	LeastHelp = 0.01
+)
 
 // Swaps tries every substitute that the catalog names for a node and returns
 // those that relieve what does not fit, the most relief for the least loss
@@ -60,6 +66,7 @@ func (e *Estimate) Swaps() ([]Swap, error) {
 		return nil, nil
 	}
 	tries := triedNodes / max(len(g.Nodes), 1)
+	least := max(leastRelief, LeastHelp*e.excess())
 	var swaps []Swap
 	for _, i := range e.dearest() {
 		if g.Nodes[i].Keep {
@@ -70,11 +77,11 @@ func (e *Estimate) Swaps() ([]Swap, error) {
 				break
 			}
 			sub := &g.Nodes[i].Block().Substitutes[k]
-			s, err := e.make(i, sub.Heard, byCatalog(sub))
+			s, err := e.make(i, substituted(sub, nil), byCatalog(sub))
 			if err != nil {
 				return nil, err
 			}
-			if s != nil && s.estimate(e) && s.Relief >= leastRelief {
+			if s != nil && s.estimate(e) && s.Relief >= least {
 				swaps = append(swaps, *s)
 			}
 		}
@@ -109,11 +116,55 @@ func (s *Swap) On(g *Graph) (*Graph, error) {
 	return g, nil
 }
 
+// told says what is heard of each change of a swap, from the metrics that change.
+type told func([]Effect) []string
+
+// plainly tells the same, whatever changes.
+func plainly(heard string) told { return func([]Effect) []string { return []string{heard} } }
+
+const (
+	// andThen stands between what is heard of several substitutes, and again
+	// behind what is heard of one that is made twice.
+	andThen = "; "
+	again   = ", and that again"
+	// unheard is of a number that is turned down with no metric the worse for it.
+	unheard = "nothing that any figure of what it gives the ear would tell"
+)
+
+// substituted tells of a substitute of the catalog, laid upon another swap where
+// there is one.
+func substituted(sub *blocks.Substitute, upon *Swap) told {
+	return func(effects []Effect) []string {
+		var words []string
+		var before []Effect
+		if upon != nil {
+			words, before = slices.Clone(upon.words), upon.Effects
+		}
+		if sub.Block == "" && len(sub.Set) == 0 && slices.Equal(effects, before) {
+			if len(words) == 0 {
+				return []string{unheard}
+			}
+			return words
+		}
+		words = slices.DeleteFunc(words, func(w string) bool { return w == unheard })
+		for k, w := range words {
+			if w == sub.Heard && len(sub.Scale) == 0 {
+				return words
+			}
+			if strings.TrimSuffix(w, again) == sub.Heard {
+				words[k] = sub.Heard + again
+				return words
+			}
+		}
+		return append(words, sub.Heard)
+	}
+}
+
 // make makes a swap in the graph; nil: it cannot be made, or nothing would
 // change.
-func (e *Estimate) make(i int, heard string, moves ...move) (*Swap, error) {
+func (e *Estimate) make(i int, heard told, moves ...move) (*Swap, error) {
 	n := e.Graph.Nodes[i]
-	s := &Swap{Node: i, Heard: heard, name: n.Name, moves: moves}
+	s := &Swap{Node: i, name: n.Name, moves: moves}
 	var err error
 	if s.graph, err = s.On(e.Graph); s.graph == nil || err != nil {
 		return nil, err
@@ -137,6 +188,8 @@ func (e *Estimate) make(i int, heard string, moves ...move) (*Swap, error) {
 	for _, f := range s.Effects {
 		s.Loss += f.Points * n.Importance
 	}
+	s.words = heard(s.Effects)
+	s.Heard = strings.Join(s.words, andThen)
 	return s, nil
 }
 
@@ -174,11 +227,11 @@ func (e *Estimate) Alternatives(i, deep, most int) ([]Swap, error) {
 	a := alternatives{e: e, node: i, most: most}
 	n := e.Graph.Nodes[i]
 	if n.Optional {
-		a.try("it is gone", (*Graph).leaveOut)
+		a.try(plainly("it is gone"), (*Graph).leaveOut)
 	}
 	level := []layer{{block: n.Block()}}
 	for _, m := range e.plainMoves(n) {
-		if s := a.try(m.heard, m.move); s != nil {
+		if s := a.try(plainly(m.heard), m.move); s != nil {
 			level = append(level, layer{swap: s, block: n.Block()})
 		}
 	}
@@ -201,9 +254,6 @@ type alternatives struct {
 	failed error
 }
 
-// andThen stands between what is heard of several substitutes.
-const andThen = "; "
-
 // layer is a stand-in that others are laid upon.
 type layer struct {
 	swap  *Swap // nil: the node as it stands
@@ -211,7 +261,7 @@ type layer struct {
 	from  int // substitutes of its block before this one were tried below it
 }
 
-func (a *alternatives) try(heard string, moves ...move) *Swap {
+func (a *alternatives) try(heard told, moves ...move) *Swap {
 	if len(a.found) >= a.most || a.failed != nil {
 		return nil
 	}
@@ -233,15 +283,11 @@ func (a *alternatives) onto(l layer) []layer {
 		if k < l.from && sub.Block == "" {
 			continue
 		}
-		heard, moves := sub.Heard, []move{byCatalog(sub)}
+		moves := []move{byCatalog(sub)}
 		if l.swap != nil {
 			moves = append(slices.Clip(l.swap.moves), moves...)
-			heard = l.swap.Heard
-			if !slices.Contains(strings.Split(heard, andThen), sub.Heard) {
-				heard += andThen + sub.Heard
-			}
 		}
-		s := a.try(heard, moves...)
+		s := a.try(substituted(sub, l.swap), moves...)
 		switch {
 		case s == nil:
 		case sub.Block == "":
@@ -376,6 +422,18 @@ func relief(before, after *Estimate) float64 {
 	for _, r := range before.Resources {
 		if r.Verdict >= Unsure && r.Limit > 0 {
 			sum += (beyond(r) - beyond(after.Resource(r.Name))) / r.Limit
+		}
+	}
+	return sum
+}
+
+// excess adds up how far the resources that do not fit are beyond their limits, in
+// shares of the limits.
+func (e *Estimate) excess() float64 {
+	sum := 0.0
+	for _, r := range e.Resources {
+		if r.Verdict >= Unsure && r.Limit > 0 {
+			sum += beyond(r) / r.Limit
 		}
 	}
 	return sum

@@ -232,3 +232,34 @@ sources:
 		}
 	}
 }
+
+// What is heard of a swap follows the figures: a number that nothing hears is said
+// to be unheard, and one that is halved twice is said to be.
+func TestSwapsSayWhatIsHeard(t *testing.T) {
+	heard := func(params, change string) string {
+		e := estimated(t, "board: m0plus-48-32k\nsample_rate: 48 kHz\nblock_size: 48\nnodes:\n  rain: {block: "+params+"}\n  in: {block: audio-in}\n  out: {block: audio-out, from: rain}\n")
+		swaps, err := e.Alternatives(0, 2, 24)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, s := range swaps {
+			if s.Change == change {
+				return s.Heard
+			}
+		}
+		return "there is no such swap"
+	}
+	// 40 grains a second of 80 ms are 3.2 at once: of eight, four were never in use.
+	const nothing = "nothing that any figure of what it gives the ear would tell"
+	if got := heard("granular-player, time: 1 s, grains: 8", "grains: 4"); got != nothing {
+		t.Errorf("half of eight grains is said to be '%s', want '%s'", got, nothing)
+	}
+	const cloud = "a cloud of half the grains; single ones stand out"
+	if got := heard("granular-player, time: 1 s, grains: 4", "grains: 2"); got != cloud {
+		t.Errorf("half of four grains is said to be '%s', want '%s'", got, cloud)
+	}
+	const often = "echoes that come twice as often, and that again"
+	if got := heard("delay, from: in, time: 400 ms", "time: 100 ms"); got != often {
+		t.Errorf("a quarter of a delay is said to be '%s', want '%s'", got, often)
+	}
+}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strconv"
 	"strings"
 	"time"
 
@@ -181,6 +182,9 @@ func (o *lightenOptions) wanted() ([]lighten.Want, error) {
 		case name == "cpu":
 			unit = blocks.UnitCycles
 		}
+		if _, err := strconv.ParseFloat(value, 64); err == nil && unit == blocks.UnitCycles {
+			return nil, hinted{fmt.Errorf("--want %s: %s of what?", text, value), fmt.Sprintf("write 'cpu=%s%%' or 'cpu=%s cycles'", value, value)}
+		}
 		span, err := blocks.Parse(value, unit, blocks.Timebase{})
 		if err == nil && (span.Low != span.High || span.High <= 0) {
 			err = errors.New("one amount above nothing is wanted")
@@ -224,7 +228,11 @@ func (a *app) runLighten(ctx context.Context, w io.Writer, opts lightenOptions, 
 	found, err := lighten.Find(ctx, c.estimate, aims)
 	var unknown *lighten.UnknownError
 	if errors.As(err, &unknown) {
-		return hinted{err, source.DidYouMean(unknown.Name, unknown.Known)}
+		hint := source.DidYouMean(unknown.Name, unknown.Known)
+		if hint == "" && unknown.Kind == "resource" {
+			hint = "resources are " + strings.Join(unknown.Known, ", ")
+		}
+		return hinted{err, hint}
 	}
 	if err != nil {
 		return err

@@ -210,7 +210,7 @@ func (o *Options) check(e *estimator.Estimate) error {
 	}
 	resources := []string{"flash"}
 	for _, r := range e.Resources {
-		if r.Kind != estimator.JackResource {
+		if r.Kind != estimator.JackResource && r.Name != "flash" {
 			resources = append(resources, r.Name)
 		}
 	}
@@ -432,9 +432,13 @@ func (s *setting) gather(ctx context.Context, o *Options) error {
 // another of the node and are heard no less.
 func (s *setting) singles(o *Options) []estimator.Swap {
 	var list []estimator.Swap
+	excess := 0.0
+	for i := range s.after.Resources {
+		excess += o.beyond(&s.after.Resources[i])
+	}
 	for _, swaps := range s.swaps {
 		for _, w := range swaps {
-			if w.Relief = o.relief(s.after, w.After); w.Relief > 0 {
+			if w.Relief = o.relief(s.after, w.After); w.Relief > 0 && w.Relief >= estimator.LeastHelp*excess {
 				list = append(list, w)
 			}
 		}
