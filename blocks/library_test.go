@@ -183,3 +183,38 @@ func TestPrepare(t *testing.T) {
 		t.Errorf("two blocks were read %d times, want each once", n)
 	}
 }
+
+// A word of the trade finds the blocks that it stands for.
+func TestMeant(t *testing.T) {
+	lib := &Library{}
+	for _, b := range []*Block{
+		{Name: "gain", Family: "mix", Role: "gain", Called: []string{"vca", "volume"}},
+		{Name: "step-sequence", Family: "control", Role: "step-sequence"},
+		{Name: "plate-reverb", Family: "reverb", Role: "reverb"},
+		{Name: "spring-reverb", Family: "reverb", Role: "reverb"},
+	} {
+		if err := lib.DefineBlock(b.Name, func() (*Block, error) { return b, nil }); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, tt := range []struct {
+		word string
+		want []string
+		hint string
+	}{
+		{"VCA", []string{"gain"}, "did you mean 'gain'?"},
+		{"sequencer", []string{"step-sequence"}, "did you mean 'step-sequence'?"},
+		{"reverb", []string{"plate-reverb", "spring-reverb"}, "did you mean 'plate-reverb' or 'spring-reverb'?"},
+		{"plate_reverb", nil, "did you mean 'plate-reverb'?"},
+		{"owncode", nil, "did you mean 'own-code'?"},
+		{"step", []string{"step-sequence"}, "did you mean 'step-sequence'?"},
+		{"se", nil, "'elbowroom blocks' lists them"},
+	} {
+		if got := lib.Meant(tt.word); !slices.Equal(got, tt.want) {
+			t.Errorf("'%s' finds %v, want %v", tt.word, got, tt.want)
+		}
+		if got := lib.BlockHint(tt.word, "own-code"); got != tt.hint {
+			t.Errorf("the hint for '%s' is \"%s\", want \"%s\"", tt.word, got, tt.hint)
+		}
+	}
+}

@@ -119,7 +119,7 @@ func (a *app) runBlocks(w io.Writer, opts blocksOptions, args []string) error {
 }
 
 // titleWidth is what the other columns leave of a line for the title.
-const titleWidth = 28
+const titleWidth = 23
 
 // printTable prints a list of things as a table, with a remark for people.
 func (a *app) printTable(w io.Writer, t *table, remark string) error {

@@ -359,15 +359,19 @@ func calibrationSections(c *Calibration) document {
 		tried := &c.Tried[i]
 		name, criterion, why := tried.Level, "", tried.Refused
 		if tried.Stalls {
-			name += ", and for stalls"
+			name += ", and stalls"
 		}
 		if tried.Calls {
-			name += ", and for calls"
+			name += ", and calls"
 		}
 		if tried.Criterion != nil {
 			criterion = fmt.Sprintf("%.1f", *tried.Criterion)
 		}
-		r.add(name, strconv.Itoa(tried.Factors), criterion, clipped(why))
+		lines := append(wrap(clipped(why), reasonWidth), "")
+		r.add(name, strconv.Itoa(tried.Factors), criterion, lines[0])
+		for _, more := range lines[1 : len(lines)-1] {
+			r.add("", "", "", more)
+		}
 	}
 	d = append(d, section{title: "Factors that were tried: the fewest without a rival 10 points better", table: r})
 	if len(c.Cautions) > 0 {
@@ -375,6 +379,10 @@ func calibrationSections(c *Calibration) document {
 	}
 	return append(d, section{text: fmt.Sprintf("Wrote %s. Name it in the graph: 'catalog: %s'.", c.Wrote, filepath.Base(c.Wrote))})
 }
+
+// reasonWidth is what the other columns leave of a line for why factors were not
+// taken.
+const reasonWidth = 22
 
 // mostPlaces is how many places a table shows.
 const mostPlaces = 30

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -274,6 +275,11 @@ func (r *CompareReport) document() document {
 	}
 	nodes := &table{align: "lrrrrrr", header: []string{"node", "cycles", "then", "stalls", "then", "bytes", "then"}}
 	var why []string
+	common := r.common()
+	if len(common) > 0 {
+		every := NodeChange{Before: &NodeFigures{}, After: &NodeFigures{}, Why: common}
+		why = append(why, "every node: "+every.because())
+	}
 	for _, n := range r.Nodes {
 		before, after := n.Before, n.After
 		cells := func(f *NodeFigures) [3]string {
@@ -284,6 +290,7 @@ func (r *CompareReport) document() document {
 		}
 		a, b := cells(before), cells(after)
 		nodes.add(n.Name, a[0], b[0], a[1], b[1], a[2], b[2])
+		n.Why = slices.DeleteFunc(slices.Clone(n.Why), func(d Difference) bool { return slices.Contains(common, d) })
 		if text := n.because(); text != "" {
 			why = append(why, n.Name+": "+text)
 		}
@@ -327,6 +334,28 @@ func (c *ResourceChange) row(kind estimator.ResourceKind) ([]string, bool) {
 		name += " cycles"
 	}
 	return []string{name, used(c.Before), used(c.After), change, verdict(c.Before), verdict(c.After)}, true
+}
+
+// common are the differences of every node that is there before and after, where
+// there are several.
+func (r *CompareReport) common() []Difference {
+	var common []Difference
+	nodes := 0
+	for _, n := range r.Nodes {
+		switch {
+		case n.Before == nil || n.After == nil:
+			continue
+		case nodes == 0:
+			common = slices.Clone(n.Why)
+		default:
+			common = slices.DeleteFunc(common, func(d Difference) bool { return !slices.Contains(n.Why, d) })
+		}
+		nodes++
+	}
+	if nodes < 2 {
+		return nil
+	}
+	return common
 }
 
 // because tells why a node's figures differ.

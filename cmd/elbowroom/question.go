@@ -88,4 +88,4 @@ func sideBySide(title string, fixed *table, headers []string, cells [][]string) 
 }
 
 // plain is a number for other programs, which have units in their headers.
-func plain(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
+func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }

@@ -42,7 +42,7 @@ func ParseAxis(g *estimator.Graph, text string) (Axis, error) {
 		return Axis{}, err
 	}
 	a := Axis{Dial: d}
-	base := blocks.Timebase{SampleRate: g.SampleRate, Tempo: g.Tempo}
+	base := blocks.Timebase{SampleRate: g.SampleRate, Tempo: blocks.Span{Low: g.Tempo.Low, High: g.Tempo.Low}}
 	if !strings.Contains(values, "..") {
 		for text := range strings.SplitSeq(values, ",") {
 			span, err := blocks.Parse(text, d.Unit, base)

@@ -11,6 +11,7 @@
 package ask
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"runtime"
@@ -48,6 +49,8 @@ type Dial struct {
 
 	path  []string
 	other float64 // the end of the span that stays
+	stays string  // as it is written
+	given string  // how the file writes the value; "" where it does not, or only with the other end
 	rate  blocks.Hertz
 	node  int // index in the graph's nodes; -1: it belongs to no single node
 	param int // index in the block's parameters
@@ -87,17 +90,46 @@ func Dials(g *estimator.Graph) []*Dial {
 			d := Dial{Name: n.Name + "." + p.Name, Unit: p.Unit, Now: set.Span.High, Range: limits,
 				path: g.Path(n, p.Name), rate: g.SampleRate, node: i, param: k}
 			if set.Moved == blocks.Fixed {
+				d.given = n.Given[p.Name]
 				dials = append(dials, &d)
 				continue
 			}
 			d.path = g.Path(n, p.Name, "span")
+			low, high := ends(g, n.Given[p.Name], p.Unit, set.Span)
 			near := d
-			near.End, near.Now, near.other, near.Range.High = Near, set.Span.Low, set.Span.High, set.Span.High
-			d.End, d.other, d.Range.Low = Far, set.Span.Low, set.Span.Low
+			near.End, near.Now, near.given, near.other, near.Range.High = Near, set.Span.Low, low, set.Span.High, set.Span.High
+			near.stays = stays(g, high, p.Unit, set.Span.High)
+			d.End, d.given, d.other, d.Range.Low = Far, high, set.Span.Low, set.Span.Low
+			d.stays = stays(g, low, p.Unit, set.Span.Low)
 			dials = append(dials, &near, &d)
 		}
 	}
 	return dials
+}
+
+// ends are the two ends of a span as a file writes them, each "" where it does not
+// tell the same alone: it may leave its unit or its tempo to the other.
+func ends(g *estimator.Graph, span string, unit blocks.Unit, is blocks.Span) (low, high string) {
+	low, high, _ = strings.Cut(span, "..")
+	base := blocks.Timebase{SampleRate: g.SampleRate, Tempo: g.Tempo}
+	alone := func(text string, value func(blocks.Span) float64, want float64) string {
+		text = strings.TrimSpace(text)
+		if read, err := blocks.Parse(text, unit, base); err != nil || value(read) != want {
+			return ""
+		}
+		return text
+	}
+	return alone(low, func(s blocks.Span) float64 { return s.Low }, is.Low), alone(high, func(s blocks.Span) float64 { return s.High }, is.High)
+}
+
+// stays is how an end of a span is written while the other is turned: as it was,
+// unless it moves with the tempo, against which no other value would stand.
+func stays(g *estimator.Graph, text string, unit blocks.Unit, is float64) string {
+	read, err := blocks.Parse(text, unit, blocks.Timebase{SampleRate: g.SampleRate, Tempo: g.Tempo})
+	if err != nil || read.Low != read.High {
+		return unit.Format(is)
+	}
+	return text
 }
 
 // Find is the dial of a name: of a parameter that is moved, the far end of its
@@ -150,14 +182,17 @@ func (d *Dial) Text(v float64) string {
 	return d.Unit.Format(v)
 }
 
+// Given is the value as the file writes it, and else as Text does.
+func (d *Dial) Given() string { return cmp.Or(d.given, d.Text(d.Now)) }
+
 // Written is what stands at the dial's place in the file with a value as text:
 // the text, or the span with that end.
 func (d *Dial) Written(text string) string {
 	switch d.End {
 	case Near:
-		return text + ".." + d.Unit.Format(d.other)
+		return text + ".." + d.stays
 	case Far:
-		return d.Unit.Format(d.other) + ".." + text
+		return d.stays + ".." + text
 	}
 	return text
 }

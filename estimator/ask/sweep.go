@@ -17,8 +17,9 @@ type Sweep struct {
 	Axes     []Axis
 	// Cells has one for each setting, the second axis running faster.
 	Cells []Cell
-	// Fitting are the indices of the cells that hold, the least latency first
-	// and of equal latency the least load.
+	// Fitting are the indices of the cells that hold, the least latency first; of
+	// equal latency what keeps the reserve before what is tight, and then what
+	// leaves most of the scarcer of cycles and memory.
 	Fitting []int
 }
 
@@ -74,7 +75,8 @@ func Run(ctx context.Context, e *estimator.Estimate, axes ...Axis) (*Sweep, erro
 	}
 	slices.SortStableFunc(s.Fitting, func(i, j int) int {
 		a, b := &s.Cells[i], &s.Cells[j]
-		return cmp.Or(cmp.Compare(a.Latency, b.Latency), cmp.Compare(a.Load.High, b.Load.High))
+		return cmp.Or(cmp.Compare(a.Latency, b.Latency), cmp.Compare(a.Verdict, b.Verdict),
+			cmp.Compare(max(a.Load.High, a.Scarcest.Share), max(b.Load.High, b.Scarcest.Share)), cmp.Compare(a.Load.High, b.Load.High))
 	})
 	return s, nil
 }

@@ -33,6 +33,15 @@ func TestParseAxis(t *testing.T) {
 			t.Errorf("'%s' gives %v, want %v", tt.text, a.Values, tt.want)
 		}
 	}
+	// Notes are as long as the slowest tempo makes them, listed or from one to another:
+	// at 60 beats a minute a quarter is 1 s and a half 2 s.
+	slow := estimated(t, "echo.yaml", strings.Replace(fmt.Sprintf(echo, "100 ms"), "nodes:", "tempo: 60..120 bpm\nnodes:", 1))
+	for _, text := range []string{"echo.time=1/4,3/8,1/2", "echo.time=1/4..1/2/3"} {
+		a, err := ask.ParseAxis(slow.Graph, text)
+		if want := []float64{1, 1.5, 2}; err != nil || !slices.Equal(a.Values, want) {
+			t.Errorf("'%s' gives %v and %v, want %v", text, a.Values, err, want)
+		}
+	}
 	for _, tt := range []struct{ text, want string }{
 		{"echo.time", "names no values"},
 		{"echo.tiem=1s..2s/3", "the graph has no number 'echo.tiem' to turn"},

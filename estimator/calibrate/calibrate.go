@@ -296,7 +296,7 @@ func (f *fit) warn(format string, args ...any) {
 func (f *fit) sane(timed bool) error {
 	if f.readings < fewestReadings {
 		return &RefusedError{
-			fmt.Sprintf("there are %d readings, and a factor with an interval needs at least %d", f.readings, fewestReadings),
+			fmt.Sprintf("a factor with an interval needs at least %d readings, and here are %d", fewestReadings, f.readings),
 			"time each node several times, at two block sizes",
 		}
 	}

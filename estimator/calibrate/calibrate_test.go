@@ -45,7 +45,7 @@ func TestFitRefuses(t *testing.T) {
 	g := graphOf(t, show)
 	cave := estimatedAt(t, g, "cave", 48)
 	for _, tt := range []struct{ name, text, want, hint string }{
-		{"too few", "node,cycles,block_size\ncave,9000,48\ncave,9010,48\n", "there are 2 readings, and a factor with an interval needs at least 4", "several times"},
+		{"too few", "node,cycles,block_size\ncave,9000,48\ncave,9010,48\n", "a factor with an interval needs at least 4 readings, and here are 2", "several times"},
 		{"no variation", "node,cycles,block_size\n" + strings.Repeat("cave,900,48\necho,900,48\nwind,900,96\n", 4), "all readings are 900 cycles", "start the counter"},
 		{"microseconds", fmt.Sprintf("node,cycles,block_size\n"+strings.Repeat("cave,%g,48\n", 4), cave/168, cave/168, cave/167, cave/168), "the unit cannot be right", "name the column 'microseconds'"},
 		{"cycles", fmt.Sprintf("node,us,block_size\n"+strings.Repeat("cave,%g,48\n", 4), cave, cave, cave+1, cave), "the unit cannot be right", "name the column 'cycles'"},

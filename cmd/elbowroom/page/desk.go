@@ -363,7 +363,7 @@ func (d *desk) controls() (whole []control, each []nodeControls) {
 		}
 	}
 	for _, dial := range ask.Dials(g) {
-		c := control{ID: dialID(dial), Name: dialID(dial), Title: dial.String(), Node: -1, Text: dial.Text(dial.Now), Range: dial.Unit.Rounded(dial.Range.Low) + " to " + dial.Unit.Rounded(dial.Range.High)}
+		c := control{ID: dialID(dial), Name: dialID(dial), Title: dial.String(), Node: -1, Text: dial.Given(), Range: dial.Unit.Rounded(dial.Range.Low) + " to " + dial.Unit.Rounded(dial.Range.High)}
 		owner := owner(g, dial.Name)
 		if owner >= 0 && owner != opened {
 			continue
@@ -371,9 +371,6 @@ func (d *desk) controls() (whole []control, each []nodeControls) {
 		if owner >= 0 {
 			n := g.Nodes[owner]
 			c.Node, c.Title = owner, strings.TrimPrefix(c.Title, n.Name+".")
-			if text, given := n.Given[c.Title]; given && dial.End == ask.Single {
-				c.Text = text
-			}
 		}
 		if dial.Range.High > dial.Range.Low {
 			c.Slider, c.At = true, int(math.Round(place(dial, dial.Now)))
