@@ -347,6 +347,52 @@ func TestMeasuredKernels(t *testing.T) {
 	}
 }
 
+// Integer work goes on each core as CoreMark has it: where no kernel was measured,
+// this is all that silicon says of a core's weights.
+func TestIntegerWorkAgainstCoreMark(t *testing.T) {
+	lib := open(t)
+	var f struct {
+		Mix    map[string]float64
+		Factor float64
+		Cores  []struct {
+			Core          string
+			PerMegahertz  float64 `yaml:"per_megahertz"`
+			Scale         bool
+			Source, Basis string
+		}
+	}
+	readOutside(t, "coremark.yaml", &f)
+	var work []blocks.Work
+	for name, times := range f.Mix {
+		class, ok := blocks.ParseClass(name)
+		if !ok {
+			t.Fatalf("the mix counts '%s', which is no class of operations", name)
+		}
+		work = append(work, blocks.Work{Class: class, Times: times})
+	}
+	// What a score of one would take: the geometric mean over the cores that set the scale.
+	products := make([]float64, len(f.Cores))
+	var logs, scales float64
+	for i, c := range f.Cores {
+		core, err := lib.Core(c.Core)
+		if err != nil {
+			t.Fatal(err)
+		}
+		mix, _, _ := core.Price(blocks.Style{}, work...)
+		products[i] = mix.Value * c.PerMegahertz
+		if c.Scale {
+			logs, scales = logs+math.Log(products[i]), scales+1
+		}
+	}
+	scale := math.Exp(logs / scales)
+	for i, c := range f.Cores {
+		if by := products[i] / scale; !(by < f.Factor && by > 1/f.Factor) {
+			t.Errorf("%s is %.2f times as slow at integer work as its CoreMark of %g a megahertz says, want within %g either way (%s; %s)",
+				c.Core, by, c.PerMegahertz, f.Factor, c.Source, c.Basis)
+		}
+	}
+}
+
 // Every board has the clock, and every bank the size, the address and the
 // reach of DMA, that the vendors' documents print.
 func TestVendorsMemoryMaps(t *testing.T) {
