@@ -257,10 +257,11 @@ func TestRandomPlansKeepTheirPromise(t *testing.T) {
 		}
 		text := chance.Graph(t, lib)
 		e := again(text)
-		if e == nil || e.Verdict != estimator.Over || len(e.Nodes) > 10 {
+		if e == nil || e.Verdict != estimator.Over || len(e.Nodes) > 7 {
 			return
 		}
-		r, err := Find(context.Background(), e, Options{Plans: 1})
+		// A promise is kept whether the plan is proven to be the best or not.
+		r, err := Find(context.Background(), e, Options{Plans: 1, Steps: 200_000})
 		if err != nil {
 			t.Fatalf("no plans are looked for: %v\n%s", err, text)
 		}
