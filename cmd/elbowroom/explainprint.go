@@ -115,6 +115,9 @@ func nodeSections(a *Answer, x *NodeExplained) document {
 		title = fmt.Sprintf("%s, %d copies of a %s", n.Name, n.Copies, n.Kernel)
 	}
 	waits := "It waits for nothing in memory."
+	if slices.ContainsFunc(n.Tables, func(c Table) bool { return c.Readers > 1 }) {
+		waits = "It waits for nothing of its own in memory; what it reads with others waits in the stalls of all."
+	}
 	if n.Stalls.Value > 0 {
 		waits = fmt.Sprintf("It waits %s for memory (%s), modelled, beside what it computes.", blocks.Cycles(up(n.Stalls.Value)), between(n.Stalls))
 	}
