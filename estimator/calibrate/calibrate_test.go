@@ -136,6 +136,7 @@ func TestFitCautions(t *testing.T) {
 	}
 	for _, tt := range []struct{ name, text, want string }{
 		{"one size", warm.String(), "only blocks of 48 were timed"},
+		{"another size", rowsOf(t, g, []int{96}, map[string]float64{"wind": 1, "cave": 1}), "no block of 48 was timed"},
 		{"warm-up", warm.String(), "the caches were cold"},
 		{"interrupts", broken.String(), "an interrupt fell into them"},
 		{"far off", rowsOf(t, g, []int{48, 96}, map[string]float64{"wind": 8}), "is far from 1"},

@@ -187,6 +187,12 @@ func (f *fit) caution() {
 	if len(r.sizes) == 1 {
 		f.warn("only blocks of %d were timed: what is taken once a call and what is taken a sample cannot be told apart, so that other block sizes stay a guess", r.sizes[0])
 	}
+	for _, g := range f.graphs {
+		if !slices.Contains(r.sizes, g.BlockSize) {
+			f.warn("no block of %d was timed, as %s has them: see that 'block_size' in the readings is what the program ran with", g.BlockSize, g.File.Name)
+			break
+		}
+	}
 	if len(f.cold) > 0 {
 		f.warn("the first readings of a run are left out where the caches were cold, over 1.2 times what the others take: %s", listed(f.cold))
 	}
