@@ -175,6 +175,23 @@ func (g *Graph) GiveOut(i int) ([]source.Edit, error) {
 // Cue is a scene, and a node or a group of voices that runs in it.
 type Cue struct{ Scene, Name string }
 
+// OnBoard works out the changes that put the graph on a board of another name. Where
+// that cannot run code from the bank that the file names, it runs it as it does
+// unless asked.
+func (g *Graph) OnBoard(name string) []source.Edit {
+	edits := []source.Edit{{Path: []string{"board"}, Text: name}}
+	board, err := g.library.BoardOrChip(name)
+	run := g.at([]string{"code", "run"})
+	if err != nil || !run.IsText() || slices.Contains(board.LayoutNames(), run.Text("")) {
+		return edits
+	}
+	path := []string{"code", "run"}
+	if len(g.at(path[:1]).Keys()) == 1 {
+		path = path[:1]
+	}
+	return append(edits, source.Edit{Path: path, Remove: true})
+}
+
 // PutOn works out the changes that let nodes and groups run in scenes; a scene
 // that is not there begins with them. That there be at least two scenes is for
 // With to say, and so whether there is such a node.

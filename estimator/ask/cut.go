@@ -127,7 +127,7 @@ func (c *cutter) look(k int, name string) error {
 	if name != g.Board.Name {
 		// Otherwise it may come from a file, under whose name alone the reader
 		// finds it.
-		p.edits = []source.Edit{{Path: []string{"board"}, Text: name}}
+		p.edits = g.OnBoard(name)
 	}
 	bare := slices.Clone(p.edits)
 	for _, n := range g.Nodes {
