@@ -55,7 +55,7 @@ func TestSwapsCanBeWritten(t *testing.T) {
 			}
 			for _, s := range swaps {
 				what := fmt.Sprintf("%s, %s: %s", filepath.Base(path), g.Nodes[s.Node].Name, s.Change)
-				promised, err := s.On(g)
+				promised, err := g.WithSwaps(&s)
 				if promised == nil {
 					t.Errorf("%s: it was offered, and now it cannot be made (%v)", what, err)
 					continue

@@ -97,23 +97,41 @@ func Rank(swaps []Swap) {
 	})
 }
 
-// On is another graph of the same file with the swap made in it too. The graph
-// is nil where the two do not go together.
-func (s *Swap) On(g *Graph) (*Graph, error) {
-	for _, m := range s.moves {
-		i := g.Node(s.name)
-		if i < 0 {
-			return nil, nil
+// WithSwaps is the graph with swaps made in it, which may be of another graph of
+// the same file, each of its own node; nil where they do not go together. Moves
+// at different places are made in one reading of the file.
+func (g *Graph) WithSwaps(swaps ...*Swap) (*Graph, error) {
+	made := make([]int, len(swaps)) // moves
+	for {
+		var edits []source.Edit
+		done := true
+		for k, s := range swaps {
+			if made[k] == len(s.moves) {
+				continue
+			}
+			done = false
+			i := g.Node(s.name)
+			if i < 0 {
+				return nil, nil
+			}
+			more, ok, err := s.moves[made[k]](g, i)
+			if err != nil || !ok {
+				return nil, err
+			}
+			if source.Meet(edits, more) {
+				continue
+			}
+			edits = append(edits, more...)
+			made[k]++
 		}
-		edits, ok, err := m(g, i)
-		if err != nil || !ok {
-			return nil, err
+		if done {
+			return g, nil
 		}
+		var err error
 		if g, err = g.With(edits...); err != nil {
 			return nil, nil // the reader refuses what does not go together
 		}
 	}
-	return g, nil
 }
 
 // told says what is heard of each change of a swap, from the metrics that change.
@@ -166,7 +184,7 @@ func (e *Estimate) make(i int, heard told, moves ...move) (*Swap, error) {
 	n := e.Graph.Nodes[i]
 	s := &Swap{Node: i, name: n.Name, moves: moves}
 	var err error
-	if s.graph, err = s.On(e.Graph); s.graph == nil || err != nil {
+	if s.graph, err = e.Graph.WithSwaps(s); s.graph == nil || err != nil {
 		return nil, err
 	}
 	hearing, err := s.graph.library.Hearing()

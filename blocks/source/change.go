@@ -20,6 +20,20 @@ type Edit struct {
 	Key    string // the new key of a value that stays as it is; "": it keeps its key
 }
 
+// Meet tells whether an edit of the one changes something beside or within what
+// one of the other does, so that which is made first may matter.
+func Meet(one, other []Edit) bool {
+	for _, a := range one {
+		for _, b := range other {
+			in, as := a.Path[:len(a.Path)-1], b.Path[:len(b.Path)-1]
+			if n := min(len(in), len(as)); slices.Equal(in[:n], as[:n]) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // String is the edit as a person would be told to make it.
 func (e Edit) String() string {
 	at := e.Path[len(e.Path)-1]

@@ -294,3 +294,26 @@ func TestPathTo(t *testing.T) {
 		t.Errorf("the path from 'board' to 'rain' is %q, want none", got)
 	}
 }
+
+func TestEditsThatMeet(t *testing.T) {
+	at := func(keys ...string) []Edit { return []Edit{{Path: keys, Text: "1"}} }
+	for _, tt := range []struct {
+		name       string
+		one, other []Edit
+		want       bool
+	}{
+		{"of two nodes", at("nodes", "echo", "format"), at("nodes", "cave", "size"), false},
+		{"of one node", at("nodes", "echo", "format"), at("nodes", "echo", "time"), true},
+		{"two items of a list, of which one may shift the other", at("nodes", "out", "from", "0"), at("nodes", "out", "from", "1"), true},
+		{"within what the other changes", at("nodes", "out", "from"), at("nodes", "out", "from", "1"), true},
+		{"a node, and a value of another", at("nodes", "echo"), at("nodes", "cave", "size"), true},
+		{"nothing", nil, at("nodes", "echo"), false},
+	} {
+		if got := Meet(tt.one, tt.other); got != tt.want {
+			t.Errorf("%s: they meet is %v, want %v", tt.name, got, tt.want)
+		}
+		if got := Meet(tt.other, tt.one); got != tt.want {
+			t.Errorf("%s, the other way round: they meet is %v, want %v", tt.name, got, tt.want)
+		}
+	}
+}

@@ -167,7 +167,7 @@ func bruteForce(t *testing.T, e *estimator.Estimate, o *Options) (least float64,
 			walk(i+1, g, loss)
 			for k := range s.swaps[i] {
 				w := &s.swaps[i][k]
-				if changed, err := w.On(g); err != nil {
+				if changed, err := g.WithSwaps(w); err != nil {
 					t.Fatal(err)
 				} else if changed != nil {
 					walk(i+1, changed, loss+w.Loss)

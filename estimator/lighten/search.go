@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"elbowroom/estimator"
 	"elbowroom/estimator/plan"
 )
 
@@ -89,22 +90,21 @@ func (s *setting) confirm(o *Options, r *Result, m *model, p *plan.Plan) error {
 // realise makes the choices of the model in the graph and estimates it; nil: they
 // do not go together.
 func (s *setting) realise(m *model, choice []int) (*Plan, error) {
-	g := s.after.Graph
 	made := &Plan{Changes: slices.Clip(s.changes), Loss: s.loss}
+	var swaps []*estimator.Swap
 	for i, k := range choice {
 		w := m.swap(i, k)
 		if w == nil {
 			continue
 		}
-		changed, err := w.On(g)
-		if changed == nil || err != nil {
-			return nil, err
-		}
-		g = changed
+		swaps = append(swaps, w)
 		made.Loss += w.Loss
 		made.Changes = append(made.Changes, Change{Node: s.after.Graph.Nodes[w.Node].Name, Write: w.Change, Heard: w.Heard, Effects: w.Effects, Loss: w.Loss, Moves: w.Moves()})
 	}
-	var err error
+	g, err := s.after.Graph.WithSwaps(swaps...)
+	if g == nil || err != nil {
+		return nil, err
+	}
 	if made.After, err = g.Estimate(); err != nil {
 		return nil, nil // it cannot be worked out with these values together
 	}
