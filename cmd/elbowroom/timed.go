@@ -9,6 +9,12 @@ import (
 	"elbowroom/catalog"
 )
 
+// What is told of a block's kernels on a core, and what they were made with.
+const (
+	timedOn  = "compiled and timed on "
+	madeWith = "made with"
+)
+
 // emulated adds what compiling and timing the block's kernels gave on a core:
 // of the style that most code is written in, or of all.
 func (s *Sheet) emulated(core string, b *blocks.Block, all bool) {
@@ -16,12 +22,17 @@ func (s *Sheet) emulated(core string, b *blocks.Block, all bool) {
 	if e == nil {
 		return
 	}
-	section := "compiled and timed on " + core
+	section := timedOn + core
 	var tools []string
 	for _, name := range sortedKeys(e.Tools) {
 		tools = append(tools, name+" "+e.Tools[name])
 	}
-	s.fact(nil, section, "made with", "", strings.Join(tools, ", "))
+	with := strings.Join(tools, ", ")
+	same := slices.IndexFunc(s.Facts, func(f Fact) bool { return f.Name == madeWith && f.Value == with })
+	if same >= 0 {
+		with = "the same as on " + strings.TrimPrefix(s.Facts[same].Section, timedOn)
+	}
+	s.fact(nil, section, madeWith, "", with)
 	for i := range e.Variants {
 		v := &e.Variants[i]
 		for k := range v.Styles {

@@ -110,7 +110,7 @@ func (w *writer) memory() {
 				continue
 			}
 			declared[key] = true
-			w.p("__attribute__((section(\".constants\"))) uint32_t %s[%d];", w.table(key), n.tableBytes(key)/4)
+			w.p("__attribute__((section(\".constants\"), aligned(4))) uint8_t %s[%d];", w.table(key), n.tableBytes(key))
 		}
 	}
 	for _, n := range w.nodes {
