@@ -8,8 +8,9 @@ import (
 )
 
 // offer evaluates a choice of one option for every node with a row for each
-// copy, keeps it where it is among the best, and tells whether it holds the
-// limits. What costs more than the best is not looked at further.
+// copy and keeps it where it is among the best. It is false where the choice
+// exceeds a limit, and where it costs more than the best, so that its limits were
+// not looked at.
 func (s *search) offer(options, lies []int) bool {
 	f := s.flat
 	m := f.m
