@@ -1,10 +1,8 @@
 package blocks
 
 import (
-	"errors"
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -59,13 +57,23 @@ type Timebase struct {
 type QuantityError struct {
 	Text    string // the quantity, or the end of a range, that was refused
 	Message string // a sentence for the reader, without capital and full stop
-	Hint    string // what to write instead; may be empty
 
+	hint string
 	unit Unit // of what is no quantity of its kind at all; else UnitNone
 }
 
 // Error returns the message without the hint, which is shown on a line of its own.
 func (e *QuantityError) Error() string { return e.Message }
+
+// Hint says what to write instead; it may be empty.
+func (e *QuantityError) Hint() string {
+	if e.hint == "" && e.unit != UnitNone {
+		if near := meantQuantity(e.Text, e.unit); near != "" {
+			return fmt.Sprintf("did you mean %s?", quote(near))
+		}
+	}
+	return e.hint
+}
 
 const (
 	// longestQuantity is in characters. House judgement: the longest sensible
@@ -187,13 +195,9 @@ func UnitNames() []string {
 }
 
 var (
-	// numberAndWord takes a decimal number, in groups of three if the writer
-	// likes ('48 000'), and the rest. It leaves hexadecimals, underscores, NaN
-	// and Inf to be refused as unknown units. Its groups: mantissa, exponent, word.
-	numberAndWord = regexp.MustCompile(`^([+-]?(?:(?:[1-9]\d{0,2}(?: \d{3})+|\d+)(?:\.\d+)?|\.\d+))(?:[eE]([+-]?\d{1,4}))?\s*(.*)$`)
-	noteValue     = source.Lazily(`^(\d{1,4})\s*/\s*(\d{1,4})\s*(dotted|triplet)?\s*(?:@\s*(.*))?$`)
-	noteNumber    = source.Lazily(`^midi\s*(\d{1,3}(?:\.\d+)?)$`)
-	noteName      = source.Lazily(`^([A-G])([#b]?)(-?\d{1,2})$`)
+	noteValue  = source.Lazily(`^(\d{1,4})\s*/\s*(\d{1,4})\s*(dotted|triplet)?\s*(?:@\s*(.*))?$`)
+	noteNumber = source.Lazily(`^midi\s*(\d{1,3}(?:\.\d+)?)$`)
+	noteName   = source.Lazily(`^([A-G])([#b]?)(-?\d{1,2})$`)
 )
 
 // Parse reads a quantity of the given kind, or a range of two joined by '..',
@@ -211,17 +215,6 @@ var (
 // In a range, a bare number on the low side takes the unit of the high side,
 // and a note value the tempo.
 func Parse(text string, unit Unit, base Timebase) (Span, error) {
-	span, err := parse(text, unit, base)
-	var refused *QuantityError
-	if errors.As(err, &refused) && refused.unit != UnitNone && refused.Hint == "" {
-		if near := meantQuantity(refused.Text, refused.unit); near != "" {
-			refused.Hint = fmt.Sprintf("did you mean %s?", quote(near))
-		}
-	}
-	return span, err
-}
-
-func parse(text string, unit Unit, base Timebase) (Span, error) {
 	text = strings.TrimSpace(text)
 	if n := utf8.RuneCountInString(text); n > longestQuantity {
 		return Span{}, &QuantityError{
@@ -253,7 +246,7 @@ func parse(text string, unit Unit, base Timebase) (Span, error) {
 	if low.Low > high.Low || low.High > high.High {
 		refused := refuse(text, "runs backwards: %s is above %s", quote(complete), quote(highText))
 		if complete != lowText {
-			refused.Hint = fmt.Sprintf("%s was read as %s, after %s: write both ends in full", quote(lowText), quote(complete), quote(highText))
+			refused.hint = fmt.Sprintf("%s was read as %s, after %s: write both ends in full", quote(lowText), quote(complete), quote(highText))
 		}
 		return Span{}, refused
 	}
@@ -263,11 +256,11 @@ func parse(text string, unit Unit, base Timebase) (Span, error) {
 // completeLow gives the low end of a range what it shares with the high end:
 // the unit, or the tempo of a note value.
 func completeLow(low, high string, unit Unit) string {
-	if bare := numberAndWord.FindStringSubmatch(low); bare != nil && bare[3] == "" {
-		if m := numberAndWord.FindStringSubmatch(high); m != nil && m[3] != "" {
-			_, known := kinds[unit].find(m[3])
-			if known || unit == UnitTime && isSamples(m[3]) {
-				return low + " " + m[3]
+	if bare, ok := splitDecimal(low); ok && bare.word == "" {
+		if n, ok := splitDecimal(high); ok && n.word != "" {
+			_, known := kinds[unit].find(n.word)
+			if known || unit == UnitTime && isSamples(n.word) {
+				return low + " " + n.word
 			}
 		}
 		return low
@@ -307,23 +300,22 @@ func parseEnd(text string, unit Unit, base Timebase) (Span, error) {
 // parseNumber reads a number with the word of its unit.
 func parseNumber(text string, unit Unit, base Timebase) (float64, error) {
 	k := kinds[unit]
-	m := numberAndWord.FindStringSubmatch(text)
-	if m == nil {
+	n, ok := splitDecimal(text)
+	if !ok {
 		return 0, notOfKind(text, "", unit)
 	}
-	mantissa, word := strings.ReplaceAll(m[1], " ", ""), m[3]
-	samples := unit == UnitTime && isSamples(word)
-	scale, known := k.find(word)
+	samples := unit == UnitTime && isSamples(n.word)
+	scale, known := k.find(n.word)
 	if !known && !samples {
-		return 0, notOfKind(text, word, unit)
+		return 0, notOfKind(text, n.word, unit)
 	}
 	exponent := 0
-	if m[2] != "" {
-		exponent, _ = strconv.Atoi(m[2]) // the pattern allows four digits
+	if n.exponent != "" {
+		exponent, _ = strconv.Atoi(n.exponent) // it has four digits at most
 	}
-	value, err := strconv.ParseFloat(fmt.Sprintf("%se%d", mantissa, exponent+scale.power), 64)
+	value, err := strconv.ParseFloat(n.mantissa+"e"+strconv.Itoa(exponent+scale.power), 64)
 	if err != nil {
-		return 0, refuse(text, "is too large") // the pattern leaves no other fault
+		return 0, refuse(text, "is too large") // no other fault is left
 	}
 	if scale.toBase != nil {
 		value = scale.toBase(value)
@@ -361,7 +353,7 @@ func notOfKind(text, word string, unit Unit) error {
 		for _, unclear := range []struct{ word, clear string }{{"kB", "KiB"}, {"MB", "MiB"}} {
 			if strings.EqualFold(word, unclear.word) {
 				refused.Message = fmt.Sprintf("%s may mean thousands or 1024s: %s is not read", quote(text), quote(word))
-				refused.Hint = fmt.Sprintf("write '%s', which counts in 1024s", strings.TrimSpace(strings.TrimSuffix(text, word))+" "+unclear.clear)
+				refused.hint = fmt.Sprintf("write '%s', which counts in 1024s", strings.TrimSpace(strings.TrimSuffix(text, word))+" "+unclear.clear)
 				return refused
 			}
 		}
@@ -379,7 +371,7 @@ var (
 // what comes near it, or with the unit that is missing; "" where nothing is near.
 func meantQuantity(text string, unit Unit) string {
 	reads := func(text string) bool {
-		_, err := parse(text, unit, Timebase{SampleRate: 48000, Tempo: Span{Low: 60, High: 60}})
+		_, err := Parse(text, unit, Timebase{SampleRate: 48000, Tempo: Span{Low: 60, High: 60}})
 		return err == nil
 	}
 	meant := text
@@ -388,10 +380,10 @@ func meantQuantity(text string, unit Unit) string {
 	} else if m := dashedRange().FindStringSubmatch(meant); m != nil {
 		meant = m[1] + ".." + m[2]
 	}
-	if m := numberAndWord.FindStringSubmatch(meant); m != nil && !reads(meant) {
-		number := strings.TrimSpace(strings.TrimSuffix(meant, m[3]))
+	if n, ok := splitDecimal(meant); ok && !reads(meant) {
+		number := strings.TrimSpace(strings.TrimSuffix(meant, n.word))
 		meant = ""
-		if word := nearestWord(number, m[3], unit); word != "" {
+		if word := nearestWord(number, n.word, unit); word != "" {
 			meant = number + " " + word
 		}
 	} else if unit == UnitFrequency && meant == text && text != "" {
@@ -474,7 +466,7 @@ func parseNoteValue(text string, m []string, base Timebase) (Span, error) {
 	}
 	if !(tempo.Low > 0) {
 		refused := refuse(text, "is a note value, and no tempo is given")
-		refused.Hint = fmt.Sprintf("write 'tempo: 72 bpm' at the top, or '%s @ 72 bpm' here", strings.TrimSpace(text))
+		refused.hint = fmt.Sprintf("write 'tempo: 72 bpm' at the top, or '%s @ 72 bpm' here", strings.TrimSpace(text))
 		return Span{}, refused
 	}
 	// One division at the end keeps whole results whole: 60 seconds a minute

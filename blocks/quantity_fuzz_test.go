@@ -3,7 +3,9 @@ package blocks
 import (
 	"errors"
 	"math"
+	"strings"
 	"testing"
+	"unicode"
 )
 
 // FuzzParse holds Parse to its promise: a finite span that runs upward, or a
@@ -27,7 +29,10 @@ func FuzzParse(f *testing.F) {
 		if err != nil {
 			var refused *QuantityError
 			if !errors.As(err, &refused) || refused.Message == "" {
-				t.Errorf("Parse(%q) as %v fails with %#v, want a *QuantityError with a message", text, Unit(unit), err)
+				t.Fatalf("Parse(%q) as %v fails with %#v, want a *QuantityError with a message", text, Unit(unit), err)
+			}
+			if strings.ContainsFunc(refused.Hint(), unicode.IsControl) {
+				t.Errorf("Parse(%q) as %v hints %q, want no control characters", text, Unit(unit), refused.Hint())
 			}
 			return
 		}

@@ -214,8 +214,8 @@ func TestParseRefuses(t *testing.T) {
 		if refused.Message != tt.message {
 			t.Errorf("Parse(%q) as %v says\n%s\nwant\n%s", tt.text, tt.unit, refused.Message, tt.message)
 		}
-		if refused.Hint != tt.hint {
-			t.Errorf("Parse(%q) as %v hints %q, want %q", tt.text, tt.unit, refused.Hint, tt.hint)
+		if refused.Hint() != tt.hint {
+			t.Errorf("Parse(%q) as %v hints %q, want %q", tt.text, tt.unit, refused.Hint(), tt.hint)
 		}
 	}
 }

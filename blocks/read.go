@@ -17,7 +17,7 @@ func (base Timebase) ReadSpan(v source.Value, unit Unit) (span Span, ok bool) {
 	if err != nil {
 		var refused *QuantityError
 		errors.As(err, &refused)
-		v.Fail(refused.Hint, "%s", refused.Message)
+		v.Fail(refused.Hint(), "%s", refused.Message)
 	}
 	return span, err == nil
 }

@@ -83,7 +83,7 @@ func hintOf(err error) string {
 	case errors.As(err, &axis):
 		return axis.Hint
 	case errors.As(err, &quantity):
-		return quantity.Hint
+		return quantity.Hint()
 	}
 	return ""
 }
