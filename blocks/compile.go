@@ -57,7 +57,7 @@ func (c *formulaCompiler) failAt(node ast.Node, reason, hint string) error {
 }
 
 func (c *formulaCompiler) formula(want Dimension) (term, error) {
-	if t, ok := literalFormula(c.text); ok {
+	if t, ok := c.single(); ok {
 		return t, nil
 	}
 	if err := c.scan(); err != nil {
@@ -85,18 +85,22 @@ func (c *formulaCompiler) formula(want Dimension) (term, error) {
 	}}, nil
 }
 
-// literalFormula reads a formula that is one unsigned decimal number, as
-// most counts of operations are. The parser takes sixty times longer.
-func literalFormula(text string) (term, bool) {
-	if text == "" || len(text) > maxFormulaBytes || !isDigit(text[0]) {
+// single reads a formula that is one unsigned decimal number or the name of a
+// variable, as most counts of operations are. The parser takes sixty times
+// longer.
+func (c *formulaCompiler) single() (term, bool) {
+	if slot, d, ok := c.scope.Lookup(c.text); ok {
+		return c.variable(slot, d), true
+	}
+	if c.text == "" || len(c.text) > maxFormulaBytes || !isDigit(c.text[0]) {
 		return term{}, false
 	}
-	for i := range len(text) {
-		if !isDigit(text[i]) && text[i] != '.' {
+	for i := range len(c.text) {
+		if !isDigit(c.text[i]) && c.text[i] != '.' {
 			return term{}, false
 		}
 	}
-	value, err := strconv.ParseFloat(text, 64)
+	value, err := strconv.ParseFloat(c.text, 64)
 	if err != nil {
 		return term{}, false
 	}
@@ -336,10 +340,14 @@ func (c *formulaCompiler) name(n *ast.IdentifierNode) (term, error) {
 			Name:   n.Value, Candidates: c.scope.Names(),
 		}
 	}
+	return c.variable(slot, d), nil
+}
+
+func (c *formulaCompiler) variable(slot int, d Dimension) term {
 	if !slices.Contains(c.slots, slot) {
 		c.slots = append(c.slots, slot)
 	}
-	return term{eval: func(v []float64) float64 { return v[slot] }, dimension: d}, nil
+	return term{eval: func(v []float64) float64 { return v[slot] }, dimension: d}
 }
 
 func (c *formulaCompiler) arithmetic(n *ast.BinaryNode) (term, error) {
