@@ -150,11 +150,10 @@ func readChoices(p *blocks.Param, v source.Value) map[string][]blocks.Quantity {
 	var names []string
 	for i, m := range v.Object("the choices").Rest() {
 		p.Choices = append(p.Choices, blocks.Choice{Name: m.Name})
-		fo := m.Value.Object("the facts of a choice").Rest()
-		if i > 0 && len(fo) != len(names) {
-			m.Value.Fail("every choice sets the same facts", "'%s' sets %d facts, the first choice %d", m.Name, len(fo), len(names))
+		if set := len(m.Value.Keys()); i > 0 && set != len(names) {
+			m.Value.Fail("every choice sets the same facts", "'%s' sets %d facts, the first choice %d", m.Name, set, len(names))
 		}
-		for _, f := range fo {
+		for _, f := range m.Value.Object("the facts of a choice").Rest() {
 			if i == 0 {
 				names = append(names, word(f.Key, underscore, anIdentifer))
 			} else if !slices.Contains(names, f.Name) {

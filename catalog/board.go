@@ -302,12 +302,11 @@ func (r *reader) layouts(b *blocks.Board, v source.Value) {
 		}
 		return
 	}
-	members := v.Object("layout").Rest()
-	if v.IsMapping() && len(members) == 0 {
+	if v.IsMapping() && len(v.Keys()) == 0 {
 		v.Fail("write it like 'layout: {flash: {source: ...}}'", "the layout names no bank that code runs from")
 	}
 	b.Layouts = nil
-	for _, m := range members {
+	for _, m := range v.Object("layout").Rest() {
 		o := m.Value.Object("the layout '" + m.Name + "'")
 		l := blocks.Layout{Bank: b.BankIndex(m.Name), Cites: r.cites(o)}
 		o.Done("key")

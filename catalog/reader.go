@@ -154,13 +154,13 @@ func (r *reader) need(o *source.Object, key string, want blocks.Dimension) *bloc
 // counts reads operations: a class and a formula each.
 func (r *reader) counts(v source.Value) []blocks.Count {
 	var counts []blocks.Count
-	var names []string
-	for _, c := range blocks.Classes() {
-		names = append(names, c.String())
-	}
 	for _, m := range v.Object("the operations").Rest() {
 		class, ok := blocks.ParseClass(m.Name)
 		if !ok {
+			var names []string
+			for _, c := range blocks.Classes() {
+				names = append(names, c.String())
+			}
 			m.Key.Fail(source.DidYouMean(m.Name, names), "there is no operation '%s'", m.Name)
 			continue
 		}

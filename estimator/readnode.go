@@ -48,14 +48,14 @@ func (r *graphReader) nodes(v source.Value, sc *scope, group int) {
 	if !v.Given() {
 		return
 	}
-	members := v.Object("nodes").Rest()
-	for _, m := range members {
+	o := v.Object("nodes")
+	for _, m := range o.Members() {
 		r.named[m.Name] = true
 	}
 	if v.IsMapping() && len(v.Keys()) == 0 {
 		v.Fail("", "there are no nodes")
 	}
-	for _, m := range members {
+	for _, m := range o.Rest() {
 		if !isNodeName(m.Name) {
 			r.misnamed(m, "a node")
 		}

@@ -107,8 +107,8 @@ func scalar(text string, at *node) *node {
 	return &node{kind: yaml.ScalarNode, value: text, line: at.line, column: at.column}
 }
 
-// member is the index of what a key or an index names; -1: nothing.
-func member(n *node, key string) int {
+// indexOf is the index of what a key or an index names; -1: nothing.
+func indexOf(n *node, key string) int {
 	switch n.kind {
 	case yaml.MappingNode:
 		for i := 0; i+1 < len(n.content); i += 2 {
@@ -132,10 +132,10 @@ func find(root *node, e *Edit) (at *node, index int, missing []string, why strin
 		return root, -1, nil, "an edit needs a path"
 	}
 	at, missing = root, e.Path
-	index = member(at, missing[0])
+	index = indexOf(at, missing[0])
 	for index >= 0 && len(missing) > 1 {
 		at, missing = at.content[index], missing[1:]
-		index = member(at, missing[0])
+		index = indexOf(at, missing[0])
 	}
 	switch {
 	case index < 0 && (e.Remove || e.Key != ""):
@@ -158,7 +158,7 @@ func past(list *node, missing []string) bool {
 func changed(n *node, path []string, e *Edit) *node {
 	c := *n
 	c.content = slices.Clone(n.content)
-	i := member(n, path[0])
+	i := indexOf(n, path[0])
 	switch {
 	case i >= 0 && len(path) > 1:
 		c.content[i] = changed(n.content[i], path[1:], e)

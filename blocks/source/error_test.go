@@ -131,7 +131,7 @@ func TestFailAtPointsIntoPlainText(t *testing.T) {
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			v, errs := parsed(t, tt.text)
-			v.Object("thunder").Rest()[0].Value.FailAt(tt.offset, "", "no such beat")
+			first(v.Object("thunder")).Value.FailAt(tt.offset, "", "no such beat")
 			if got := errs.List()[0].Pos; got != tt.want {
 				t.Errorf("FailAt(%d) in %q points at %v, want %v", tt.offset, tt.text, got, tt.want)
 			}

@@ -1,6 +1,7 @@
 package source
 
 import (
+	"iter"
 	"slices"
 	"strings"
 )
@@ -17,15 +18,20 @@ type Member struct {
 type Object struct {
 	at      Value
 	what    string
-	members []Member
-	taken   []bool   // of each member
-	asked   []string // the keys that were asked for
+	members []member
+	missing []string // keys that were asked for and are none of its members
 	lists   string   // where the keys are listed, for who is far from all of them; may be empty
+}
+
+// member is a key with its value, and what was done with it.
+type member struct {
+	key, value   *node
+	asked, taken bool
 }
 
 // smallMapping is how many keys are compared one by one before a map is worth
 // its room.
-const smallMapping = 16
+const smallMapping = 64
 
 // Object reads a mapping; what names it in messages ("delay", "the board").
 // Where the value is no mapping, or not given, the Object is empty.
@@ -39,54 +45,50 @@ func (v Value) Object(what string) *Object {
 		return o
 	}
 	n := len(v.node.content) / 2
-	o.members = make([]Member, 0, n)
-	var first map[string]Value
+	o.members = make([]member, 0, n)
+	var first map[string]*node
 	if n > smallMapping {
-		first = make(map[string]Value, n)
+		first = make(map[string]*node, n)
 	}
 	for i := 0; i+1 < len(v.node.content); i += 2 {
-		key := Value{v.file, v.node.content[i], v.errs}
-		name := key.Text("a name")
+		key, value := v.node.content[i], v.node.content[i+1]
+		name := o.value(key).Text("a name")
 		if name == "" {
-			if key.IsText() {
-				key.Fail("", "a name may not be empty")
+			if o.value(key).IsText() {
+				o.value(key).Fail("", "a name may not be empty")
 			}
 			continue
 		}
 		earlier := first[name]
 		if first == nil {
 			if k := o.find(name); k >= 0 {
-				earlier = o.members[k].Key
+				earlier = o.members[k].key
 			}
-		} else if !earlier.Given() {
+		} else if earlier == nil {
 			first[name] = key
 		}
-		if earlier.Given() {
-			key.Fail("", "'%s' stands twice in %s, first in line %d", clip(name), what, earlier.Pos().Line)
+		if earlier != nil {
+			o.value(key).Fail("", "'%s' stands twice in %s, first in line %d", clip(name), what, o.value(earlier).Pos().Line)
 			continue
 		}
-		value := v.node.content[i+1]
 		if value.null && value.value == "" {
 			// What is not written has no place of its own.
 			nothing := *value
-			nothing.line, nothing.column = key.node.line, key.node.column
+			nothing.line, nothing.column = key.line, key.column
 			value = &nothing
 		}
-		o.members = append(o.members, Member{key, name, Value{v.file, value, v.errs}})
+		o.members = append(o.members, member{key: key, value: value})
 	}
 	o.slips()
-	o.taken = make([]bool, len(o.members))
 	return o
 }
 
+// value is a node of the mapping's file as a value.
+func (o *Object) value(n *node) Value { return Value{o.at.file, n, o.at.errs} }
+
 // find is the index of a key, or -1.
 func (o *Object) find(name string) int {
-	for i := range o.members {
-		if o.members[i].Name == name {
-			return i
-		}
-	}
-	return -1
+	return slices.IndexFunc(o.members, func(m member) bool { return m.key.value == name })
 }
 
 // Call changes what names the mapping in messages, once that is known.
@@ -101,18 +103,18 @@ func (o *Object) At() Value { return o.at }
 // Take returns the value of a key, which may be missing. A key without a
 // value is a mistake.
 func (o *Object) Take(name string) Value {
-	o.asked = append(o.asked, name)
 	i := o.find(name)
 	if i < 0 {
+		o.missing = append(o.missing, name)
 		return Value{}
 	}
-	o.taken[i] = true
 	m := &o.members[i]
-	if !m.Value.IsMapping() && !m.Value.IsList() && !m.Value.IsText() {
-		m.Key.Fail("", "'%s' has no value", name)
+	m.asked, m.taken = true, true
+	if m.value.null {
+		o.value(m.key).Fail("", "'%s' has no value", name)
 		return Value{}
 	}
-	return m.Value
+	return o.value(m.value)
 }
 
 // Need returns the value of a key that must be there. Where one is there that
@@ -122,10 +124,11 @@ func (o *Object) Need(name string) Value {
 	if v.Given() || !o.at.IsMapping() || o.Has(name) {
 		return v
 	}
-	for i, m := range o.members {
-		if !o.taken[i] && Nearest(m.Name, []string{name}) != "" {
-			o.taken[i] = true
-			m.Key.Fail(DidYouMean(m.Name, []string{name}), "%s has no key '%s'", o.what, clip(m.Name))
+	for i := range o.members {
+		m := &o.members[i]
+		if meant := m.key.value; !m.taken && Nearest(meant, []string{name}) != "" {
+			m.taken = true
+			o.value(m.key).Fail(DidYouMean(meant, []string{name}), "%s has no key '%s'", o.what, clip(meant))
 			return Value{}
 		}
 	}
@@ -139,30 +142,49 @@ func (o *Object) Has(name string) bool { return o.find(name) >= 0 }
 // Took tells whether a key was asked for, or taken with the rest.
 func (o *Object) Took(name string) bool {
 	i := o.find(name)
-	return slices.Contains(o.asked, name) || i >= 0 && o.taken[i]
+	return i >= 0 && o.members[i].taken || slices.Contains(o.missing, name)
 }
 
 // Key is the place of a key, for messages about the key itself.
 func (o *Object) Key(name string) Value {
 	if i := o.find(name); i >= 0 {
-		return o.members[i].Key
+		return o.value(o.members[i].key)
 	}
 	return o.at
 }
 
-// Members are all members in file order, without taking them.
-func (o *Object) Members() []Member { return o.members }
-
-// Rest returns the members not taken so far, in file order, and takes them.
-func (o *Object) Rest() []Member {
-	var rest []Member
-	for i, m := range o.members {
-		if !o.taken[i] {
-			o.taken[i] = true
-			rest = append(rest, m)
+// Members are all members in file order, numbered from 0, without taking them.
+func (o *Object) Members() iter.Seq2[int, Member] {
+	return func(yield func(int, Member) bool) {
+		for i := range o.members {
+			if !yield(i, o.member(i)) {
+				return
+			}
 		}
 	}
-	return rest
+}
+
+// Rest are the members not taken so far, in file order, numbered from 0; each
+// is taken when its turn comes.
+func (o *Object) Rest() iter.Seq2[int, Member] {
+	return func(yield func(int, Member) bool) {
+		n := 0
+		for i := range o.members {
+			if o.members[i].taken {
+				continue
+			}
+			o.members[i].taken = true
+			if !yield(n, o.member(i)) {
+				return
+			}
+			n++
+		}
+	}
+}
+
+func (o *Object) member(i int) Member {
+	m := &o.members[i]
+	return Member{o.value(m.key), m.key.value, o.value(m.value)}
 }
 
 // Done records every key that nobody took, with the nearest known name: one
@@ -170,18 +192,35 @@ func (o *Object) Rest() []Member {
 // Where none is near, all are told, if they are few.
 func (o *Object) Done(kind string, others ...string) {
 	const few = 6
-	known := slices.Concat(o.asked, others)
-	for i, m := range o.members {
-		if o.taken[i] {
+	var known []string
+	for i := range o.members {
+		m := &o.members[i]
+		if m.taken {
 			continue
 		}
-		hint := DidYouMean(m.Name, known)
+		if known == nil {
+			known = o.known(others)
+		}
+		name := m.key.value
+		hint := DidYouMean(name, known)
 		if hint == "" {
 			hint = o.lists
 		}
 		if hint == "" && len(known) > 0 && len(known) <= few {
-			hint = "it has " + strings.Join(slices.Compact(slices.Sorted(slices.Values(known))), ", ")
+			hint = "it has " + strings.Join(known, ", ")
 		}
-		m.Key.Fail(hint, "%s has no %s '%s'", o.what, kind, clip(m.Name))
+		o.value(m.key).Fail(hint, "%s has no %s '%s'", o.what, kind, clip(name))
 	}
+}
+
+// known are the keys that were asked for and others, sorted.
+func (o *Object) known(others []string) []string {
+	known := slices.Concat(o.missing, others)
+	for _, m := range o.members {
+		if m.asked {
+			known = append(known, m.key.value)
+		}
+	}
+	slices.Sort(known)
+	return slices.Compact(known)
 }

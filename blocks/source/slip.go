@@ -19,29 +19,31 @@ var (
 func (o *Object) slips() {
 	kept := o.members[:0]
 	for _, m := range o.members {
-		if m.Key.node.style != 0 { // what is quoted was meant as it stands
+		name := m.key.value
+		if m.key.style != 0 { // what is quoted was meant as it stands
 			kept = append(kept, m)
 			continue
 		}
-		bare := !m.Value.IsMapping() && !m.Value.IsList() && !m.Value.IsText()
-		if bare && unspaced().MatchString(m.Name) {
-			k := unspaced().FindStringSubmatch(m.Name)
-			m.Key.Fail("write '"+k[1]+": "+clip(k[2])+"'", "a blank is missing after the colon in '%s'", clip(m.Name))
-			m.Name, m.Value = k[1], m.Key.as(k[2])
-			if slices.ContainsFunc(kept, func(k Member) bool { return k.Name == m.Name }) {
+		bare := m.value.null
+		if bare && unspaced().MatchString(name) {
+			k := unspaced().FindStringSubmatch(name)
+			o.value(m.key).Fail("write '"+k[1]+": "+clip(k[2])+"'", "a blank is missing after the colon in '%s'", clip(name))
+			name = k[1]
+			m.key, m.value = m.key.as(name), m.key.as(k[2])
+			if slices.ContainsFunc(kept, func(k member) bool { return k.key.value == name }) {
 				continue
 			}
 		}
-		if strings.Contains(m.Name, "{") && uncolon().MatchString(m.Name) {
-			k := uncolon().FindStringSubmatch(m.Name)
-			m.Key.Fail("write '"+k[1]+": {...}'", "a colon is missing after '%s'", clip(k[1]))
+		if strings.Contains(name, "{") && uncolon().MatchString(name) {
+			k := uncolon().FindStringSubmatch(name)
+			o.value(m.key).Fail("write '"+k[1]+": {...}'", "a colon is missing after '%s'", clip(k[1]))
 			continue
 		}
-		if n := len(kept); n > 0 && bare && fraction().MatchString(m.Name) {
-			if before := &kept[n-1]; before.Value.IsText() && whole().MatchString(before.Value.node.value) {
-				meant := before.Value.node.value + "." + m.Name
-				before.Value.Fail("write '"+meant+"'", "a number is written with a point, and here stands a comma")
-				before.Value = before.Value.as(meant)
+		if n := len(kept); n > 0 && bare && fraction().MatchString(name) {
+			if before := &kept[n-1]; o.value(before.value).IsText() && whole().MatchString(before.value.value) {
+				meant := before.value.value + "." + name
+				o.value(before.value).Fail("write '"+meant+"'", "a number is written with a point, and here stands a comma")
+				before.value = before.value.as(meant)
 				continue
 			}
 		}
@@ -50,10 +52,9 @@ func (o *Object) slips() {
 	o.members = kept
 }
 
-// as is the value with another text, at the same place.
-func (v Value) as(text string) Value {
-	n := *v.node
-	n.value, n.null = strings.TrimSpace(text), false
-	v.node = &n
-	return v
+// as is a scalar with another text, at the same place.
+func (n *node) as(text string) *node {
+	c := *n
+	c.value, c.null = strings.TrimSpace(text), false
+	return &c
 }
