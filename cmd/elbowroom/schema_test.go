@@ -1,46 +1,82 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
+	"maps"
+	"os"
+	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
+	"testing"
 
 	"github.com/google/jsonschema-go/jsonschema"
 
 	"elbowroom/blocks"
+	"elbowroom/catalog"
 )
 
 // draft names the version of JSON Schema that is printed.
 const draft = "https://json-schema.org/draft/2020-12/schema"
 
-// outputs describe what commands print as JSON, by the words that 'schema' takes.
-var outputs = map[string]struct {
-	command  string
-	describe func() (*jsonschema.Schema, error)
-}{
-	"output":    {"check", describe[Report]},
-	"calibrate": {"calibrate", describe[Calibration]},
-	"limits":    {"limits", describe[LimitsReport]},
-	"lighten":   {"lighten", describe[Lighter]},
-	"sweep":     {"sweep", describe[SweepReport]},
-	"delays":    {"delays", describe[DelaysReport]},
-	"boards":    {"boards --for", describe[HoldersReport]},
-	"compare":   {"compare", describe[CompareReport]},
-	"split":     {"split", describe[SplitReport]},
-	"reconcile": {"reconcile", describe[Reconciliation]},
+// TestSchemasAreCurrent holds the files of the folder schemas to what the
+// commands print and the catalog has. After a change that is meant
+// ELBOWROOM_UPDATE=1 writes them anew.
+func TestSchemasAreCurrent(t *testing.T) {
+	lib, err := catalog.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	made := map[string]func() (*jsonschema.Schema, error){
+		schemaOfGraph: func() (*jsonschema.Schema, error) { return graphSchema(lib) },
+		"output":      describe[Report]("check"),
+		"calibrate":   describe[Calibration]("calibrate"),
+		"limits":      describe[LimitsReport]("limits"),
+		"lighten":     describe[Lighter]("lighten"),
+		"sweep":       describe[SweepReport]("sweep"),
+		"delays":      describe[DelaysReport]("delays"),
+		"boards":      describe[HoldersReport]("boards --for"),
+		"compare":     describe[CompareReport]("compare"),
+		"split":       describe[SplitReport]("split"),
+		"reconcile":   describe[Reconciliation]("reconcile"),
+	}
+	if got, want := slices.Sorted(maps.Keys(made)), slices.Sorted(slices.Values(schemaKinds)); !slices.Equal(got, want) {
+		t.Errorf("the schemas are %v, and 'schema' takes %v", got, want)
+	}
+	for kind, describe := range made {
+		s, err := describe()
+		if err != nil {
+			t.Errorf("%s: %v", kind, err)
+			continue
+		}
+		var want bytes.Buffer
+		if err := printJSON(&want, s); err != nil {
+			t.Fatal(err)
+		}
+		file := filepath.Join("schemas", kind+".json")
+		if os.Getenv("ELBOWROOM_UPDATE") != "" {
+			if err := os.WriteFile(file, want.Bytes(), 0o644); err != nil {
+				t.Fatal(err)
+			}
+			continue
+		}
+		if got, err := os.ReadFile(file); err != nil || !bytes.Equal(got, want.Bytes()) {
+			t.Errorf("%s is not current (%v): run ELBOWROOM_UPDATE=1 go test ./cmd/elbowroom", file, err)
+		}
+	}
 }
 
-func describe[T any]() (*jsonschema.Schema, error) { return jsonschema.For[T](nil) }
-
-// outputSchema describes what a command prints as JSON.
-func outputSchema(kind string) (*jsonschema.Schema, error) {
-	s, err := outputs[kind].describe()
-	if err != nil {
-		return nil, fmt.Errorf("describing the output: %w", err)
+// describe describes what a command prints as JSON.
+func describe[T any](command string) func() (*jsonschema.Schema, error) {
+	return func() (*jsonschema.Schema, error) {
+		s, err := jsonschema.For[T](nil)
+		if err == nil {
+			s.Schema, s.Title = draft, fmt.Sprintf("What 'elbowroom %s --format json' prints", command)
+		}
+		return s, err
 	}
-	s.Schema, s.Title = draft, fmt.Sprintf("What 'elbowroom %s --format json' prints", outputs[kind].command)
-	return s, nil
 }
 
 // Names under $defs.
