@@ -42,7 +42,7 @@ bpm'). With two, these hold for both.`,
 		RunE: func(_ *cobra.Command, args []string) error { return a.runCompare(opts, args) },
 	}
 	opts.addFlags(cmd)
-	cmd.Flags().StringArrayVar(&opts.set, "set", nil, "change a `KEY=VALUE` of the graph; may be given several times")
+	cmd.Flags().Var(each(&opts.set), "set", "change a `KEY=VALUE` of the graph; may be given several times")
 	a.formatFlag(cmd)
 	return cmd
 }

@@ -27,7 +27,7 @@ type delaysOptions struct {
 }
 
 func (a *app) delaysCommand() *cobra.Command {
-	var opts delaysOptions
+	opts := delaysOptions{formats: []string{"float32", "int16"}, channels: []string{"1"}}
 	cmd := &cobra.Command{
 		Use:   "delays [GRAPH]",
 		Short: "Tell what delays take and how long they can be",
@@ -48,13 +48,13 @@ most. --sample-rate, --sample-format and --channels take several.`,
 	f := cmd.Flags()
 	f.Lookup("sample-rate").Usage = "take these sample rates (44.1 kHz,48 kHz) instead of the graph's"
 	f.StringVar(&opts.node, "node", "", "change this `delay` of the graph")
-	f.StringSliceVar(&opts.times, "times", nil, "`lengths`: 100ms,1s")
-	f.StringSliceVar(&opts.notes, "notes", nil, "`note values`: 1/8,1/4,3/8")
-	f.StringSliceVar(&opts.divisions, "divisions", nil, "`numbers` that a clock is divided by: 1,2,3,4")
+	f.Var(wordsOf(&opts.times), "times", "`lengths`: 100ms,1s")
+	f.Var(wordsOf(&opts.notes), "notes", "`note values`: 1/8,1/4,3/8")
+	f.Var(wordsOf(&opts.divisions), "divisions", "`numbers` that a clock is divided by: 1,2,3,4")
 	f.StringVar(&opts.tempo, "tempo", "", "`beats` a minute, one or a range (60..140), instead of the graph's")
 	f.StringVar(&opts.clock, "clock", "", "longest `period` of the clock that --divisions divides")
-	f.StringSliceVar(&opts.formats, "sample-format", []string{"float32", "int16"}, "how a sample is kept")
-	f.StringSliceVar(&opts.channels, "channels", []string{"1"}, "channels of the delay")
+	f.Var(wordsOf(&opts.formats), "sample-format", "`how` a sample is kept")
+	f.Var(wordsOf(&opts.channels), "channels", "`numbers` of channels of the delay")
 	a.formatFlag(cmd)
 	cmd.Args = cobra.MaximumNArgs(1)
 	drawing := plotFlag(cmd)

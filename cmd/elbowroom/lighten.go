@@ -139,9 +139,9 @@ Exit status: 0 there is a plan or none is needed, 1 nothing fits, 2 wrong input.
 	}
 	opts.addFlags(cmd)
 	f := cmd.Flags()
-	f.StringArrayVar(&opts.wants, "want", nil, "aim at more than fitting: cpu=70%, flash=100KiB or BANK=50%; may be repeated")
-	f.StringSliceVar(&opts.keep, "keep", nil, "leave these nodes or groups as they are")
-	f.StringSliceVar(&opts.allow, "allow", nil, "change these nodes or groups although the file keeps them")
+	f.Var(each(&opts.wants), "want", "`aim` at more than fitting: cpu=70%, flash=100KiB or BANK=50%; may be repeated")
+	f.Var(wordsOf(&opts.keep), "keep", "leave these `nodes` or groups as they are")
+	f.Var(wordsOf(&opts.allow), "allow", "change these `nodes` or groups although the file keeps them")
 	f.IntVar(&opts.plans, "plans", 3, "show so many plans")
 	f.BoolVar(&opts.trade, "trade", false, "show also what must be lost for less load and for less memory")
 	f.IntVar(&opts.apply, "apply", 0, "write the plan of this number into the file")

@@ -32,7 +32,7 @@ farther on.`,
 		Example: `  $ elbowroom limits storm.yaml
   $ elbowroom limits --of echo.time --of cave storm.yaml`,
 	}
-	cmd.Flags().StringArrayVar(&of, "of", nil, "only this `parameter`, or those of this node; may be given several times")
+	cmd.Flags().Var(each(&of), "of", "only this `parameter`, or those of this node; may be given several times")
 	a.question(cmd, &opts, func(w io.Writer, c *checked) error {
 		wanted, err := only(c.estimate.Graph, of)
 		if err != nil {

@@ -4,11 +4,14 @@ import (
 	"bytes"
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 
 	"github.com/fatih/color"
 	"github.com/olekukonko/tablewriter"
@@ -116,30 +119,54 @@ func (p painter) paint(verdict, text string) string {
 	return c.Sprint(text)
 }
 
-// print writes the document for a terminal.
-func (d document) print(w io.Writer, p painter) error {
-	var b bytes.Buffer
+// write writes the document, each section as draw would have it. Two draw at a
+// time, since tables take a good part of a small answer.
+func (d document) write(w io.Writer, draw func(b *bytes.Buffer, s section) error) error {
+	drawn, errs := make([]bytes.Buffer, len(d)), make([]error, len(d))
+	var next atomic.Int64
+	work := func() {
+		for i := int(next.Add(1)) - 1; i < len(d); i = int(next.Add(1)) - 1 {
+			errs[i] = draw(&drawn[i], d[i])
+		}
+	}
+	var beside sync.WaitGroup
+	beside.Go(work)
+	work()
+	beside.Wait()
+	if err := errors.Join(errs...); err != nil {
+		return err
+	}
+	var whole bytes.Buffer
 	for i, s := range d {
 		if i > 0 && !s.joined {
-			b.WriteByte('\n')
+			whole.WriteByte('\n')
 		}
+		whole.Write(drawn[i].Bytes())
+	}
+	_, err := w.Write(whole.Bytes())
+	return err
+}
+
+// print writes the document for a terminal.
+func (d document) print(w io.Writer, p painter) error {
+	return d.write(w, func(b *bytes.Buffer, s section) error {
 		if s.title != "" {
-			fmt.Fprintln(&b, printable(s.title))
+			fmt.Fprintln(b, printable(s.title))
 		}
 		if s.text != "" {
 			for _, line := range wrap(printable(s.text), width) {
-				fmt.Fprintln(&b, p.paint(s.tone, line))
+				fmt.Fprintln(b, p.paint(s.tone, line))
 			}
 		}
 		for i, item := range s.items {
 			mark := s.mark(i)
 			for _, line := range wrap(printable(item), width-4) {
-				fmt.Fprintf(&b, "%4s%s\n", mark, line)
+				fmt.Fprintf(b, "%4s%s\n", mark, line)
 				mark = ""
 			}
 		}
 		for line := range strings.Lines(s.verbatim) {
-			fmt.Fprintln(&b, printable(strings.TrimRight(line, "\r\n")))
+			fmt.Fprintln(b, printable(strings.TrimRight(line, "\r\n")))
 		}
 		if s.table != nil {
 			lines, err := s.table.lines(light(), func(text string) string { return p.paint(text, printable(text)) })
@@ -147,55 +174,49 @@ func (d document) print(w io.Writer, p painter) error {
 				return err
 			}
 			for _, line := range lines {
-				fmt.Fprintln(&b, strings.TrimRight(line, " "))
+				fmt.Fprintln(b, strings.TrimRight(line, " "))
 			}
 		}
 		if s.after != "" {
 			for _, line := range wrap(printable(s.after), width-1) {
-				fmt.Fprintln(&b, " "+line)
+				fmt.Fprintln(b, " "+line)
 			}
 		}
-	}
-	_, err := w.Write(b.Bytes())
-	return err
+		return nil
+	})
 }
 
 // markdown writes the document as Markdown.
 func (d document) markdown(w io.Writer) error {
-	var b bytes.Buffer
-	for i, s := range d {
-		if i > 0 && !s.joined {
-			b.WriteByte('\n')
-		}
+	return d.write(w, func(b *bytes.Buffer, s section) error {
 		if s.title != "" {
-			fmt.Fprintf(&b, "### %s\n\n", escaped(s.title))
+			fmt.Fprintf(b, "### %s\n\n", escaped(s.title))
 		}
 		if s.text != "" {
-			fmt.Fprintln(&b, escaped(s.text))
+			fmt.Fprintln(b, escaped(s.text))
 		}
 		for i, item := range s.items {
-			fmt.Fprintf(&b, "%s%s\n", s.mark(i), escaped(item))
+			fmt.Fprintf(b, "%s%s\n", s.mark(i), escaped(item))
 		}
 		if s.verbatim != "" {
-			fmt.Fprintf(&b, "````diff\n")
+			fmt.Fprintf(b, "````diff\n")
 			for line := range strings.Lines(s.verbatim) {
-				fmt.Fprintln(&b, printable(strings.TrimRight(line, "\r\n")))
+				fmt.Fprintln(b, printable(strings.TrimRight(line, "\r\n")))
 			}
-			fmt.Fprintf(&b, "````\n")
+			fmt.Fprintf(b, "````\n")
 		}
 		if s.table != nil {
 			lines, err := s.table.lines(tablewriter.WithRenderer(renderer.NewMarkdown()), escaped)
 			if err != nil {
 				return err
 			}
-			fmt.Fprintln(&b, strings.Join(lines, "\n"))
+			fmt.Fprintln(b, strings.Join(lines, "\n"))
 		}
 		if s.after != "" {
-			fmt.Fprintf(&b, "\n%s\n", escaped(s.after))
+			fmt.Fprintf(b, "\n%s\n", escaped(s.after))
 		}
-	}
-	_, err := w.Write(b.Bytes())
-	return err
+		return nil
+	})
 }
 
 // escaped is text in which Markdown finds no table, emphasis or tag.

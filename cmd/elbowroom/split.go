@@ -40,8 +40,8 @@ Boards are named as in a graph file. --write makes a graph file of each side.`,
 		Example: `  $ elbowroom split --boards m7-300-384k,m4f-168-192k storm.yaml
   $ elbowroom split --boards m7-300-384k,m4f-168-192k --write left.yaml,right.yaml storm.yaml`,
 	}
-	cmd.Flags().StringSliceVar(&opts.boards, "boards", nil, "the two `boards`, A,B; a board may stand twice")
-	cmd.Flags().StringSliceVar(&opts.write, "write", nil, "write each side into a `file` of its own, A.yaml,B.yaml")
+	cmd.Flags().Var(wordsOf(&opts.boards), "boards", "the two `boards`, A,B; a board may stand twice")
+	cmd.Flags().Var(wordsOf(&opts.write), "write", "write each side into a `file` of its own, A.yaml,B.yaml")
 	a.question(cmd, &opts.overrides, func(w io.Writer, c *checked) error {
 		if err := opts.check(); err != nil {
 			return err

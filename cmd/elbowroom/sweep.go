@@ -30,7 +30,7 @@ spaced, or a list. Of a parameter that moves it turns the far end of the span.`,
 		Example: `  $ elbowroom sweep storm.yaml
   $ elbowroom sweep --over echo.time=100ms..2s/20 --over block_size=16,48 storm.yaml`,
 	}
-	cmd.Flags().StringArrayVar(&over, "over", nil, "try `NUMBER=VALUES`; once or twice, in place of sample rate and block size")
+	cmd.Flags().Var(each(&over), "over", "try `NUMBER=VALUES`; once or twice, in place of sample rate and block size")
 	drawing := plotFlag(cmd)
 	a.question(cmd, &opts, func(w io.Writer, c *checked) error {
 		axes, err := axesOf(c.estimate.Graph, over)
