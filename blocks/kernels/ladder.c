@@ -2,15 +2,20 @@
 //   u = x - 4 r c y5; each of 4 stages: y += g (tanh(u / v) - tanh(y / v)); y5 = (y4[n] + y4[n-1]) / 2,
 // the hyperbolic tangent of every stage kept for the next pass. Tuning corrections, t = cutoff / sample rate:
 //   g = v (1 - exp(-2 pi t w / passes)), w = 1.8730 t^3 + 0.4955 t^2 - 0.6490 t + 0.9988, c = -3.9364 t^2 + 1.8409 t +
-//   0.9968. With two passes a sample the input is held and the second gives the output.
+//   0.9968. With two passes a sample the input is held and the second gives the output, or a half-band lowpass makes two
+//   samples of one before and one of two behind.
+#if defined(OVERSAMPLING_2_FILTERED)
+#define HALFBAND_ALLPASSES 6
+#include "halfband.h"
+#endif
 #include "kernel.h"
 
 #if defined(OVERSAMPLING_1)
 enum { ladder_passes = 1 };
-#elif defined(OVERSAMPLING_2)
+#elif defined(OVERSAMPLING_2) || defined(OVERSAMPLING_2_FILTERED)
 enum { ladder_passes = 2 };
 #else
-#error "ladder: define OVERSAMPLING_1 or OVERSAMPLING_2"
+#error "ladder: define OVERSAMPLING_1, OVERSAMPLING_2 or OVERSAMPLING_2_FILTERED"
 #endif
 
 typedef struct {
@@ -22,6 +27,9 @@ typedef struct {
   float stage[4]; // y
   float kept[4];  // tanh(y / v)
   float average;  // y5
+#ifdef OVERSAMPLING_2_FILTERED
+  halfband_chain up_first, up_second, down_first, down_second;
+#endif
 } ladder_ring;
 
 typedef struct {
@@ -72,17 +80,32 @@ KERNEL_INLINE void ladder_stage(ladder_ring *ring, int stage, real driven, real 
   ring->kept[stage] = (float)kernel_tanh(ring->stage[stage] * ladder_per_voltage);
 }
 
-KERNEL_INLINE float ladder_step(ladder_ring *ring, real tuning, real feedback, real x) {
-  for (int pass = 0; pass < ladder_passes; pass++) {
-    const real before = ring->stage[3];
-    ladder_stage(ring, 0, kernel_tanh((x - feedback * ring->average) * ladder_per_voltage), tuning);
-    ladder_stage(ring, 1, ring->kept[0], tuning);
-    ladder_stage(ring, 2, ring->kept[1], tuning);
-    ladder_stage(ring, 3, ring->kept[2], tuning);
-    ring->average = (float)((real)0.5 * (ring->stage[3] + before));
-  }
+KERNEL_INLINE float ladder_pass(ladder_ring *ring, real tuning, real feedback, real x) {
+  const real before = ring->stage[3];
+  ladder_stage(ring, 0, kernel_tanh((x - feedback * ring->average) * ladder_per_voltage), tuning);
+  ladder_stage(ring, 1, ring->kept[0], tuning);
+  ladder_stage(ring, 2, ring->kept[1], tuning);
+  ladder_stage(ring, 3, ring->kept[2], tuning);
+  ring->average = (float)((real)0.5 * (ring->stage[3] + before));
   return ring->average;
 }
+
+#ifdef OVERSAMPLING_2_FILTERED
+KERNEL_INLINE float ladder_step(ladder_ring *ring, real tuning, real feedback, real x) {
+  real doubled[2] = {halfband_pass(halfband_first, &ring->up_first, x), halfband_pass(halfband_second, &ring->up_second, x)};
+  for (int pass = 0; pass < ladder_passes; pass++)
+    doubled[pass] = ladder_pass(ring, tuning, feedback, doubled[pass]);
+  // At the second pass's moment, where the chain that is a sample late has the first.
+  return (float)((real)0.5 * (halfband_pass(halfband_first, &ring->down_first, doubled[1]) +
+                              halfband_pass(halfband_second, &ring->down_second, doubled[0])));
+}
+#else
+KERNEL_INLINE float ladder_step(ladder_ring *ring, real tuning, real feedback, real x) {
+  for (int pass = 0; pass < ladder_passes; pass++)
+    ladder_pass(ring, tuning, feedback, x);
+  return ring->average;
+}
+#endif
 
 KERNEL_INLINE void ladder_run(ladder_state *s, const kernel_env *env, const float *const in[], float *const out[],
                               uint32_t n) {
