@@ -192,6 +192,30 @@ func (g *Graph) OnBoard(name string) []source.Edit {
 	return append(edits, source.Edit{Path: path, Remove: true})
 }
 
+// Unpin works out the changes that take out where nodes name banks for their
+// buffers that a board of that name has not.
+func (g *Graph) Unpin(name string) []source.Edit {
+	board, err := g.library.BoardOrChip(name)
+	if err != nil {
+		return nil
+	}
+	var edits []source.Edit
+	for _, n := range g.Nodes {
+		at := g.Path(n, "bank")
+		pins := g.at(at)
+		lacks := func(v source.Value) bool { return v.IsText() && board.BankIndex(v.Text("")) < 0 }
+		gone := slices.DeleteFunc(pins.Keys(), func(key string) bool { return !lacks(pins.Under(key)) })
+		if lacks(pins) || len(gone) > 0 && len(gone) == len(pins.Keys()) {
+			edits = append(edits, source.Edit{Path: at, Remove: true})
+			continue
+		}
+		for _, key := range gone {
+			edits = append(edits, source.Edit{Path: append(slices.Clone(at), key), Remove: true})
+		}
+	}
+	return edits
+}
+
 // PutOn works out the changes that let nodes and groups run in scenes; a scene
 // that is not there begins with them. That there be at least two scenes is for
 // With to say, and so whether there is such a node.

@@ -356,3 +356,39 @@ func TestFeeders(t *testing.T) {
 		}
 	}
 }
+
+// Of the banks that nodes name, those that the other board lacks are taken out,
+// and no others.
+func TestUnpin(t *testing.T) {
+	file, g := readTroupe(t, `board: m7-480-1m
+sample_rate: 48 kHz
+block_size: 48
+nodes:
+  wind: {block: noise}
+  near: {block: delay, from: wind, time: 10 ms, bank: axi}
+  far:  {block: delay, from: near, time: 10 ms, bank: {line: d2}}
+  both: {block: cross-fed-delay, from: [far, near], time_left: 10 ms, time_right: 9 ms, bank: {left: dtcm, right: d2}}
+  out:  {block: audio-out, from: [both, crowd]}
+voices:
+  crowd: {count: 2, nodes: {hum: {block: noise}, tail: {block: delay, from: hum, time: 5 ms, bank: d3}}, out: tail}
+`)
+	for _, tt := range []struct{ board, gone string }{
+		{"m7-480-1m", ""},
+		{"m7-480-sdram", ""},
+		{"m7-216-512k", "nodes.near.bank nodes.far.bank nodes.both.bank.right voices.crowd.nodes.tail.bank"},
+		{"m4f-64-256k", "nodes.near.bank nodes.far.bank nodes.both.bank voices.crowd.nodes.tail.bank"},
+		{"m9", ""},
+	} {
+		var gone []string
+		edits := g.Unpin(tt.board)
+		for _, e := range edits {
+			gone = append(gone, strings.Join(e.Path, "."))
+		}
+		if got := strings.Join(gone, " "); got != tt.gone {
+			t.Errorf("of the banks %s lacks %q, want %q", tt.board, got, tt.gone)
+		}
+		if len(edits) > 0 {
+			written(t, file, g, append([]source.Edit{{Path: []string{"board"}, Text: tt.board}}, edits...))
+		}
+	}
+}

@@ -30,10 +30,12 @@ func (a *app) boardsCommand() *cobra.Command {
 		Short: "Show the boards",
 		Long: `List the board classes; with --chip those that a chip belongs to; with --for
 those that hold a graph, the most headroom first, and what rules out the others,
-with --plans also the least that must be given up on each of these; with a NAME,
-or the path of a board file of your own, everything that is known of one, and of
-its core, with the source of every figure. The counts of jacks are plain
-defaults: a board file of your own says 'like: NAME' and what differs.`,
+with --plans also the least that must be given up on each of these. A graph that
+names a bank for its code or buffers is tried without where a board has no such
+bank, and the keys to take out are told. With a NAME, or the path of a board
+file of your own, everything that is known of one, and of its core, with the
+source of every figure. The counts of jacks are plain defaults: a board file of
+your own says 'like: NAME' and what differs.`,
 		Example: `  $ elbowroom boards --chip STM32H743VIT6
   $ elbowroom boards --for storm.yaml
   $ elbowroom boards m7-480-sdram

@@ -37,6 +37,8 @@ type Candidate struct {
 	Load    float64   `json:"load,omitempty" jsonschema:"share of the cycles that the worst block takes at most"`
 	Against []Against `json:"against,omitempty" jsonschema:"what rules the board out or leaves it unsure, the farthest first"`
 	Refusal string    `json:"refusal,omitempty"`
+	Without []string  `json:"without,omitempty" jsonschema:"of a graph that is refused: its keys that name banks which the board has not; figures are those of the graph without them"`
+	Freed   string    `json:"verdict_without,omitempty" jsonschema:"of the graph without them"`
 	Cost    *Cost     `json:"cost,omitempty" jsonschema:"with --plans, what must be given up so that the board holds the graph; left out where it holds it or refuses it"`
 }
 
@@ -90,7 +92,7 @@ func (a *app) boardsFor(ctx context.Context, w io.Writer, opts boardsOptions) er
 // cost is what must be given up on a board; nil where it holds the graph or
 // refuses it.
 func cost(ctx context.Context, c *ask.Candidate, progress func(string)) (*Cost, error) {
-	if c.After == nil || c.Verdict <= estimator.Tight {
+	if c.Refusal != "" || c.Verdict <= estimator.Tight {
 		return nil, nil
 	}
 	o := lighten.Options{Steps: costSteps}
@@ -113,9 +115,12 @@ func holdersReport(file string, e *estimator.Estimate, list []ask.Candidate) *Ho
 	r := &HoldersReport{Version: reportVersion, File: file, Board: e.Graph.Board.Name, Boards: []Candidate{}}
 	for _, c := range list {
 		out := Candidate{Board: c.Board, Core: c.Core, Clock: float64(c.Clock), Verdict: c.Verdict.String(), Load: c.Load,
-			Scarce: c.Memory.Name, Share: c.Memory.Share, Left: int64(c.Memory.Left), Refusal: c.Refusal}
+			Scarce: c.Memory.Name, Share: c.Memory.Share, Left: int64(c.Memory.Left), Refusal: c.Refusal, Without: c.Without}
 		if c.Refusal != "" {
 			out.Verdict = stoppedByRefusal
+		}
+		if len(c.Without) > 0 {
+			out.Freed = c.Verdict.String()
 		}
 		for _, res := range c.Against {
 			out.Against = append(out.Against, against(&res))
@@ -151,13 +156,13 @@ func (c *Candidate) holds() bool {
 }
 
 func (r *HoldersReport) rows() *table {
-	t := &table{header: []string{"file", "board", "core", "clock", "verdict", "scarcest", "scarcest_share", "scarcest_left", "load", "against", "refusal", "plan", "loss", "proven"}}
+	t := &table{header: []string{"file", "board", "core", "clock", "verdict", "scarcest", "scarcest_share", "scarcest_left", "load", "against", "refusal", "without", "verdict_without", "plan", "loss", "proven"}}
 	for _, c := range r.Boards {
 		var against []string
 		for _, a := range c.Against {
 			against = append(against, a.Resource)
 		}
-		row := []string{r.File, c.Board, c.Core, plain(c.Clock), c.Verdict, c.Scarce, plain(c.Share), fmt.Sprint(c.Left), plain(c.Load), strings.Join(against, " "), c.Refusal}
+		row := []string{r.File, c.Board, c.Core, plain(c.Clock), c.Verdict, c.Scarce, plain(c.Share), fmt.Sprint(c.Left), plain(c.Load), strings.Join(against, " "), c.Refusal, strings.Join(c.Without, " "), c.Freed}
 		switch {
 		case c.Cost == nil:
 			row = append(row, "", "", "")
@@ -175,19 +180,33 @@ func (r *HoldersReport) rows() *table {
 func (r *HoldersReport) document() document {
 	d := document{{text: capital(r.Sentence)}}
 	holding := &table{align: "lrllrr", header: []string{"board", "clock", "verdict", "scarcest", "left of it", "worst block"}}
+	freed := &table{align: "lrlrl", header: []string{"board", "clock", "verdict", "worst block", "without"}}
 	others := &table{align: "lll", header: []string{"board", "verdict", "because of"}}
+	var free, out []*Candidate
 	for i := range r.Boards {
-		c := &r.Boards[i]
-		if c.holds() {
+		switch c := &r.Boards[i]; {
+		case c.holds():
 			holding.add(c.Board, blocks.Hertz(c.Clock).String(), c.Verdict, c.Scarce+" "+blocks.Percent(c.Share),
 				blocks.Bytes(c.Left).Down(), blocks.Percent(c.Load))
-			continue
+		case c.Freed == estimator.Fits.String() || c.Freed == estimator.Tight.String():
+			free = append(free, c)
+		default:
+			out = append(out, c)
 		}
-		others.add(c.Board, c.Verdict, shorten(c.because(), width-len(c.Board)-14))
+	}
+	for _, c := range free {
+		freed.add(c.Board, blocks.Hertz(c.Clock).String(), c.Freed, blocks.Percent(c.Load), shorten(strings.Join(c.Without, ", "), width-34-longest(free)))
+	}
+	for _, c := range out {
+		others.add(c.Board, c.Verdict, shorten(c.because(), width-12-longest(out)))
 	}
 	if len(holding.rows) > 0 {
 		d = append(d, section{title: "Boards that hold it, the most headroom first", table: holding,
 			after: "Shares are at most, at the upper edge of each band; jacks are not in them. Memory is all banks for data together."})
+	}
+	if len(freed.rows) > 0 {
+		d = append(d, section{title: "Boards that would hold it if it named no bank that they have not", table: freed,
+			after: "Take these keys out of the file: buffers and code then lie where there is room."})
 	}
 	if len(others.rows) > 0 {
 		d = append(d, section{title: "What rules out the others, the nearest first", table: others})
@@ -197,6 +216,15 @@ func (r *HoldersReport) document() document {
 			after: "Points: 1 is noticed only in comparison, 10 plainly heard, 100 a function gone. 'elbowroom lighten --board NAME' tells what is heard, and more plans."})
 	}
 	return d
+}
+
+// longest is the length of the longest name.
+func longest(list []*Candidate) int {
+	most := 0
+	for _, c := range list {
+		most = max(most, len(c.Board))
+	}
+	return most
 }
 
 // costs are what must be given up on the boards that do not hold the graph, the
@@ -251,11 +279,9 @@ func (c *Cost) changes() string {
 	return strings.Join(words, "; ")
 }
 
-// because tells what rules a board out, the farthest first.
+// because tells what rules a board out, the farthest first; last why it was
+// refused.
 func (c *Candidate) because() string {
-	if c.Refusal != "" {
-		return c.Refusal
-	}
 	var words []string
 	for _, a := range c.Against {
 		switch a.kind {
@@ -268,6 +294,9 @@ func (c *Candidate) because() string {
 			}
 			words = append(words, a.Resource+" "+share)
 		}
+	}
+	if c.Refusal != "" {
+		words = append(words, strings.TrimPrefix(c.Refusal, c.Board+" "))
 	}
 	return strings.Join(words, ", ")
 }

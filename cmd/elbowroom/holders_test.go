@@ -5,7 +5,9 @@ import (
 	"encoding/json"
 	"io"
 	"math"
+	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -63,7 +65,10 @@ func TestHoldersWithoutLimit(t *testing.T) {
 		if err := json.Unmarshal([]byte(asked(t, file, "json", "boards", "--for")), &r); err != nil {
 			t.Fatalf("%s: no JSON: %v", file, err)
 		}
-		for _, b := range r.Boards {
+		for i, b := range r.Boards {
+			if i > 0 && b.Refusal == "" && b.Verdict == r.Boards[i-1].Verdict && farthest(&b) < farthest(&r.Boards[i-1])*(1-1e-9) {
+				t.Errorf("%s: %s is %s by %v times and stands behind %s, which is by %v", file, b.Board, b.Verdict, farthest(&b), r.Boards[i-1].Board, farthest(&r.Boards[i-1]))
+			}
 			for _, a := range b.Against {
 				if a.Limit == 0 {
 					without++
@@ -76,5 +81,68 @@ func TestHoldersWithoutLimit(t *testing.T) {
 	}
 	if without == 0 {
 		t.Error("no graph asks a board for a jack of which it has none")
+	}
+}
+
+// farthest is the share that is told of what is farthest from holding.
+func farthest(c *Candidate) float64 {
+	if len(c.Against) == 0 {
+		return 0
+	}
+	if a := c.Against[0]; a.Used > a.Limit {
+		return a.Used / a.Limit
+	}
+	return c.Against[0].Share
+}
+
+// A graph that names a bank is told which boards would hold it without: the same
+// verdicts that its file gets once the key is taken out by hand.
+func TestBoardsWithoutTheBank(t *testing.T) {
+	for _, tt := range []struct{ file, key, text string }{
+		{"bell-choir.yaml", "hall.bank", ", bank: sram"},
+		{"organ-grinder.yaml", "code.run", "code: {run: sram}\n"},
+		{"train-over-the-bridge.yaml", "mist.bank", ", bank: axi"},
+	} {
+		file := filepath.Join(goodGraphs, tt.file)
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		without := strings.Replace(string(text), tt.text, "", 1)
+		if without == string(text) {
+			t.Fatalf("%s has no %q", tt.file, tt.text)
+		}
+		other := filepath.Join(t.TempDir(), tt.file)
+		if err := os.WriteFile(other, []byte(without), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		candidates := func(file string) map[string]Candidate {
+			var r HoldersReport
+			if err := json.Unmarshal([]byte(asked(t, file, "json", "boards", "--for")), &r); err != nil {
+				t.Fatal(err)
+			}
+			list := map[string]Candidate{}
+			for _, c := range r.Boards {
+				list[c.Board] = c
+			}
+			return list
+		}
+		freed, named := candidates(other), 0
+		for board, c := range candidates(file) {
+			if len(c.Without) == 0 {
+				continue
+			}
+			named++
+			if c.Verdict != stoppedByRefusal || !slices.Equal(c.Without, []string{tt.key}) {
+				t.Errorf("%s on %s is %s without %v, want a refusal as it is, and without %s", tt.file, board, c.Verdict, c.Without, tt.key)
+			}
+			if f := freed[board]; c.Freed != f.Verdict || c.Load != f.Load || c.Share != f.Share {
+				t.Errorf("%s on %s: without %s it is told %s, load %v, %v of %s; the file without it %s, load %v, %v of %s",
+					tt.file, board, tt.key, c.Freed, c.Load, c.Share, c.Scarce, f.Verdict, f.Load, f.Share, f.Scarce)
+			}
+		}
+		if named == 0 {
+			t.Errorf("no board lacks the bank that %s names", tt.file)
+		}
 	}
 }

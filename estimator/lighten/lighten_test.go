@@ -370,6 +370,45 @@ func TestNoBetterPlan(t *testing.T) {
 	}
 }
 
+// A plan is shown for what it spares: of any two each loses less than the other in
+// something that is heard, or the first loses nothing more at all.
+func TestFurtherPlansSpareSomething(t *testing.T) {
+	several := 0
+	for name, text := range smallGraphs {
+		plans := find(t, estimated(t, text), Options{Plans: 4}).Plans
+		if len(plans) > 1 {
+			several++
+		}
+		heard := func(p Plan, node, metric string) (points float64) {
+			for _, c := range p.Changes {
+				for _, f := range c.Effects {
+					if c.Node == node && f.Metric.Name == metric {
+						points += f.Points
+					}
+				}
+			}
+			return points
+		}
+		for j := range plans {
+			for i := range plans[:j] {
+				spares := false
+				for _, c := range plans[i].Changes {
+					for _, f := range c.Effects {
+						spares = spares || heard(plans[j], c.Node, f.Metric.Name) < heard(plans[i], c.Node, f.Metric.Name)
+					}
+				}
+				if !spares {
+					t.Errorf("%s: plan %d (%g points: %v) spares nothing that plan %d (%g points: %v) gives up", name,
+						j+1, plans[j].Loss, plans[j].Changes, i+1, plans[i].Loss, plans[i].Changes)
+				}
+			}
+		}
+	}
+	if several < 3 {
+		t.Errorf("only %d graphs have several plans, too few to show anything", several)
+	}
+}
+
 // Kept is kept, allowed may change, and a limit beyond the board's is kept to.
 func TestOptions(t *testing.T) {
 	e := estimated(t, smallGraphs["memory"])

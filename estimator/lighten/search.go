@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"slices"
-	"strings"
 
 	"elbowroom/estimator"
 	"elbowroom/estimator/plan"
@@ -111,14 +110,13 @@ func (s *setting) realise(m *model, choice []int) (*Plan, error) {
 	return made, nil
 }
 
-// add keeps a plan among the best, unless it does all that a better one does
-// and more.
+// add keeps a plan among the best, unless another makes it needless; it takes the
+// place of those that it makes so itself.
 func (r *Result) add(o *Options, p Plan) {
-	for _, q := range r.Plans {
-		if q.Loss <= p.Loss && q.within(&p) {
-			return
-		}
+	if slices.ContainsFunc(r.Plans, func(q Plan) bool { return q.outdoes(&p) }) {
+		return
 	}
+	r.Plans = slices.DeleteFunc(r.Plans, func(q Plan) bool { return p.outdoes(&q) })
 	at, _ := slices.BinarySearchFunc(r.Plans, p, func(a, b Plan) int {
 		return cmp.Or(cmp.Compare(a.Loss, b.Loss), cmp.Compare(a.moves(), b.moves()), -1)
 	})
@@ -126,17 +124,28 @@ func (r *Result) add(o *Options, p Plan) {
 	r.Plans = r.Plans[:min(len(r.Plans), o.Plans)]
 }
 
-// within tells whether all changes of a plan are changes of another: each of its
-// words is written there too.
-func (p *Plan) within(q *Plan) bool {
-	for _, c := range p.Changes {
-		for word := range strings.SplitSeq(c.Write, ", ") {
-			if !slices.ContainsFunc(q.Changes, func(d Change) bool {
-				return d.Node == c.Node && slices.Contains(strings.Split(d.Write, ", "), word)
-			}) {
-				return false
-			}
+// outdoes tells whether another plan spares nothing that this one gives up: it
+// loses no less, in whatever is heard of any node.
+func (p *Plan) outdoes(q *Plan) bool {
+	ours, theirs := p.heard(), q.heard()
+	for what, points := range ours {
+		if points > theirs[what]+rounding {
+			return false
 		}
 	}
-	return true
+	return p.Loss <= q.Loss
+}
+
+// facet is what is heard of a node, or of the whole graph where it names none.
+type facet struct{ node, metric string }
+
+// heard is what a plan loses, in points.
+func (p *Plan) heard() map[facet]float64 {
+	points := map[facet]float64{}
+	for _, c := range p.Changes {
+		for _, f := range c.Effects {
+			points[facet{c.Node, f.Metric.Name}] += f.Points
+		}
+	}
+	return points
 }
