@@ -69,8 +69,9 @@ func (e *Estimate) latency() {
 	var path []int
 	if longest[output] != unreached {
 		for i := output; i >= 0; i = before[i] {
-			path = append([]int{i}, path...)
+			path = append(path, i)
 		}
+		slices.Reverse(path)
 	}
 	if hears && len(path) > 0 {
 		l.From = g.Nodes[path[0]].Name

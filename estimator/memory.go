@@ -26,11 +26,12 @@ func (f *flashItem) key() string { return f.part.String() + f.name }
 // that it needs, and constant tables.
 func (e *Estimate) flash(i int) []flashItem {
 	g, d := e.Graph, e.Graph.Nodes[i].demand
-	var items []flashItem
+	routines := g.Core.Linked(e.Nodes[i].routines)
+	items := make([]flashItem, 0, len(d.Code)+len(routines)+len(d.Library)+len(d.Tables))
 	for _, c := range d.Code {
 		items = append(items, flashItem{name: c.Key, part: PartCode, bytes: c.Bytes, idle: max(c.Idle, inRAM(c.RAM)), ram: c.RAM})
 	}
-	for _, name := range g.Core.Linked(e.Nodes[i].routines) {
+	for _, name := range routines {
 		r := g.Core.Routines[name]
 		items = append(items, flashItem{name: name, part: PartLibrary, bytes: blocks.Exactly(float64(alignUp(r.Flash, 4))), idle: alignUp(r.Data, 4), data: alignUp(r.Data, 4)})
 	}

@@ -1,6 +1,7 @@
 package estimator
 
 import (
+	"container/heap"
 	"slices"
 
 	"elbowroom/blocks"
@@ -144,6 +145,8 @@ type reusable struct {
 func (g *Graph) reusable(node int) (r reusable) {
 	n := g.Nodes[node]
 	index := -1
+	reads := map[output]int{}
+	n.eachSource(func(src Source, _ bool) { reads[outputOf(src)]++ })
 	may := func(src Source, channels int) bool {
 		if src.Channel >= 0 || g.port(src).Kind != blocks.Audio || g.Channels(src) != channels {
 			return false
@@ -151,13 +154,7 @@ func (g *Graph) reusable(node int) (r reusable) {
 		if src.Group >= 0 && n.Group >= 0 || src.Group < 0 && g.Nodes[src.Node].Group != n.Group {
 			return false
 		}
-		times := 0
-		n.eachSource(func(other Source, _ bool) {
-			if outputOf(other) == outputOf(src) {
-				times++
-			}
-		})
-		return times == 1
+		return reads[outputOf(src)] == 1
 	}
 	for i := range n.Inputs {
 		in := &n.Inputs[i]
@@ -194,6 +191,9 @@ func plain(s Source) Source {
 	return s
 }
 
+// sameOutput tells whether two sources are one output, wherever they are named.
+func sameOutput(a, b Source) bool { return plain(a) == plain(b) }
+
 // sumChannels is how many channels a sum at an audio input needs; 0: no sum.
 func (in *Input) sumChannels(n *Node) int {
 	if in.Port.Kind != blocks.Audio || len(in.Sources) < 2 {
@@ -208,43 +208,54 @@ func (in *Input) sumChannels(n *Node) int {
 func (s *Schedule) assign(wires []*Wire, over map[*Wire]*Wire) {
 	// A sum stands before the output that takes it over in the same step.
 	slices.SortStableFunc(wires, func(a, b *Wire) int { return a.Start - b.Start })
-	type busy struct{ slot, until int }
-	var taken []busy
-	var free []int
+	var taken, free slots
+	var until []int // of each slot: the last step that reads it
 	index := map[*Wire]int{}
 	for i, w := range wires {
 		index[w] = i
-		still := taken[:0]
-		for _, b := range taken {
-			if b.until >= w.Start {
-				still = append(still, b)
-			} else {
-				free = append(free, b.slot)
+		for len(taken) > 0 && taken[0].rank < w.Start {
+			slot := heap.Pop(&taken).(ranked).slot
+			if until[slot] < w.Start {
+				heap.Push(&free, ranked{slot, slot})
+			} else { // another wire took it over
+				heap.Push(&taken, ranked{until[slot], slot})
 			}
 		}
-		taken = still
 		if from := over[w]; from != nil {
 			w.Over, w.Slots = index[from], from.Slots
-			for k := range taken {
-				if slices.Contains(w.Slots, taken[k].slot) {
-					taken[k].until = w.End
-				}
+			for _, slot := range w.Slots {
+				until[slot] = w.End
 			}
 			continue
 		}
-		slices.Sort(free)
 		for range w.Channels * w.Copies {
-			slot := s.Slots
-			if len(free) > 0 {
-				slot, free = free[0], free[1:]
-			} else {
+			if len(free) == 0 {
+				heap.Push(&free, ranked{s.Slots, s.Slots})
+				until = append(until, 0)
 				s.Slots++
 			}
+			slot := heap.Pop(&free).(ranked).slot
+			until[slot] = w.End
 			w.Slots = append(w.Slots, slot)
-			taken = append(taken, busy{slot, w.End})
+			heap.Push(&taken, ranked{w.End, slot})
 		}
 	}
 	for _, w := range wires {
 		s.Wires = append(s.Wires, *w)
 	}
+}
+
+// slots are block buffers of which the one of least rank is found first.
+type slots []ranked
+
+type ranked struct{ rank, slot int }
+
+func (s slots) Len() int           { return len(s) }
+func (s slots) Less(i, j int) bool { return s[i].rank < s[j].rank }
+func (s slots) Swap(i, j int)      { s[i], s[j] = s[j], s[i] }
+func (s *slots) Push(x any)        { *s = append(*s, x.(ranked)) }
+func (s *slots) Pop() any {
+	last := (*s)[len(*s)-1]
+	*s = (*s)[:len(*s)-1]
+	return last
 }

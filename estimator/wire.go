@@ -82,6 +82,10 @@ func (r *graphReader) feed(p pendingNode, input int, v source.Value) {
 	if v.IsList() && len(v.OneOrMore()) == 0 {
 		v.Fail("", "an empty list feeds nothing")
 	}
+	fed := map[Source]bool{}
+	for _, s := range in.Sources {
+		fed[plain(s)] = true
+	}
 	for _, sv := range v.OneOrMore() {
 		s, ok := r.source(sv, p.scope, n)
 		if !ok {
@@ -94,7 +98,7 @@ func (r *graphReader) feed(p pendingNode, input int, v source.Value) {
 			sv.Fail(hint, "%s", problem)
 			continue
 		}
-		if slices.ContainsFunc(in.Sources, func(t Source) bool { return sameOutput(s, t) }) {
+		if fed[plain(s)] {
 			sv.Fail("use a gain of 2", "'%s' feeds this input already", sv.Text(""))
 			continue
 		}
@@ -102,7 +106,7 @@ func (r *graphReader) feed(p pendingNode, input int, v source.Value) {
 			sv.Fail(throughDelay, "'%s' feeds itself, and %s has no delay to close the loop", n.Name, n.Block().Name)
 			continue
 		}
-		in.Sources = append(in.Sources, s)
+		in.Sources, fed[plain(s)] = append(in.Sources, s), true
 	}
 }
 
@@ -129,11 +133,6 @@ func kindCarried(k blocks.Kind) string {
 }
 
 const throughDelay = "lead the loop through a delay of at least a block"
-
-func sameOutput(a, b Source) bool {
-	a.Place, b.Place = source.Value{}, source.Value{}
-	return a == b
-}
 
 // kindProblem says why a wire of one kind cannot feed an input of another.
 func kindProblem(from, to blocks.Kind) (problem, hint string) {

@@ -29,6 +29,9 @@ type member struct {
 	asked, taken bool
 }
 
+// fewMissing is room for the keys that a mapping could have and most have not.
+const fewMissing = 8
+
 // smallMapping is how many keys are compared one by one before a map is worth
 // its room.
 const smallMapping = 64
@@ -105,6 +108,9 @@ func (o *Object) At() Value { return o.at }
 func (o *Object) Take(name string) Value {
 	i := o.find(name)
 	if i < 0 {
+		if o.missing == nil {
+			o.missing = make([]string, 0, fewMissing)
+		}
 		o.missing = append(o.missing, name)
 		return Value{}
 	}

@@ -101,7 +101,7 @@ func rerun(t *testing.T, text string) (current string, sessions int) {
 // parses demands that a command and its flags are there.
 func parses(t *testing.T, args []string) {
 	t.Helper()
-	cmd, rest, err := (&app{}).rootCommand().Find(args)
+	cmd, rest, err := (&app{}).rootCommand(nil).Find(args)
 	if err == nil {
 		err = cmd.ParseFlags(rest)
 	}

@@ -59,7 +59,7 @@ type app struct {
 // run runs the program with its arguments and returns its exit status.
 func run(ctx context.Context, stdin io.Reader, stdout, stderr io.Writer, args []string) int {
 	a := &app{stdin: stdin, stdout: stdout, stderr: stderr, format: asTable}
-	root := a.rootCommand()
+	root := a.rootCommand(args)
 	root.SetArgs(args)
 	if err := root.ExecuteContext(ctx); err != nil {
 		a.complain(err)
@@ -136,7 +136,9 @@ Example:
   7.2 %, and the fullest bank, dtcm, keeps 9.92 KiB of 128 KiB free.
 `
 
-func (a *app) rootCommand() *cobra.Command {
+// rootCommand makes the command that has all others, or as many of them as the
+// arguments need.
+func (a *app) rootCommand(args []string) *cobra.Command {
 	asked := false // for the version
 	root := &cobra.Command{
 		Use:           "elbowroom",
@@ -192,28 +194,35 @@ func (a *app) rootCommand() *cobra.Command {
 			return topic.Help()
 		},
 	})
-	root.AddCommand(
-		a.checkCommand(),
-		a.lightenCommand(),
-		a.newCommand(),
-		a.limitsCommand(),
-		a.calibrateCommand(),
-		a.reconcileCommand(),
-		a.reportCommand(),
-		a.pageCommand(),
-		a.blocksCommand(),
-		a.boardsCommand(),
-		a.schemaCommand(),
-		a.completionCommand(),
-		a.sweepCommand(),
-		a.delaysCommand(),
-		a.compareCommand(),
-		a.splitCommand(),
-		a.manualCommand(),
-	)
-	root.AddCommand(helpPages()...)
+	a.addCommands(root, args)
 	root.CompletionOptions.DisableDefaultCmd = true
 	return root
+}
+
+// addCommands adds the one command that is asked for, as to make the flags of all
+// takes a twentieth of a small check; or all, where none of these is.
+func (a *app) addCommands(root *cobra.Command, args []string) {
+	commands := []struct {
+		name string
+		make func() *cobra.Command
+	}{
+		{"check", a.checkCommand}, {"lighten", a.lightenCommand}, {"new", a.newCommand},
+		{"limits", a.limitsCommand}, {"calibrate", a.calibrateCommand}, {"reconcile", a.reconcileCommand},
+		{"report", a.reportCommand}, {"page", a.pageCommand}, {"blocks", a.blocksCommand},
+		{"boards", a.boardsCommand}, {"schema", a.schemaCommand}, {"sweep", a.sweepCommand},
+		{"delays", a.delaysCommand}, {"compare", a.compareCommand}, {"split", a.splitCommand},
+	}
+	for _, c := range commands {
+		if len(args) > 0 && args[0] == c.name {
+			root.AddCommand(c.make())
+			return
+		}
+	}
+	for _, c := range commands {
+		root.AddCommand(c.make())
+	}
+	root.AddCommand(a.completionCommand(), a.manualCommand())
+	root.AddCommand(helpPages()...)
 }
 
 // formatFlag lets a command print in any of the formats.

@@ -48,7 +48,7 @@ func TestScripts(t *testing.T) {
 // Help fits a terminal of 80 columns; its examples are for copying, and stay whole.
 func TestHelpFits(t *testing.T) {
 	var out strings.Builder
-	root := (&app{stdout: &out, stderr: &out}).rootCommand()
+	root := (&app{stdout: &out, stderr: &out}).rootCommand(nil)
 	for _, c := range append(root.Commands(), root) {
 		out.Reset()
 		if code := run(context.Background(), strings.NewReader(""), &out, &out, append(strings.Fields(c.CommandPath())[1:], "--help")); code != exitFits {

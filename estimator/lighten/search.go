@@ -36,7 +36,6 @@ func (s *setting) search(ctx context.Context, o *Options, r *Result) error {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			r.Confirmed++
 			if err := s.confirm(o, r, m, &p); err != nil {
 				return err
 			}
@@ -79,7 +78,12 @@ func (r *Result) unproven(bound float64) {
 
 // confirm makes a plan of the model in the graph and keeps it where it fits.
 func (s *setting) confirm(o *Options, r *Result, m *model, p *plan.Plan) error {
-	made, err := s.realise(m, p.Choice)
+	made, swaps := s.draft(m, p.Choice)
+	if r.outdone(made) {
+		return nil
+	}
+	r.Confirmed++
+	made, err := s.estimated(made, swaps)
 	if err == nil && made != nil && o.meets(made.After) {
 		r.add(o, *made)
 	}
@@ -89,6 +93,12 @@ func (s *setting) confirm(o *Options, r *Result, m *model, p *plan.Plan) error {
 // realise makes the choices of the model in the graph and estimates it; nil: they
 // do not go together.
 func (s *setting) realise(m *model, choice []int) (*Plan, error) {
+	return s.estimated(s.draft(m, choice))
+}
+
+// draft is the plan that choices of the model come to, with the swaps that it
+// makes; it is not estimated yet.
+func (s *setting) draft(m *model, choice []int) (*Plan, []*estimator.Swap) {
 	made := &Plan{Changes: slices.Clip(s.changes), Loss: s.loss}
 	var swaps []*estimator.Swap
 	for i, k := range choice {
@@ -100,20 +110,31 @@ func (s *setting) realise(m *model, choice []int) (*Plan, error) {
 		made.Loss += w.Loss
 		made.Changes = append(made.Changes, Change{Node: s.after.Graph.Nodes[w.Node].Name, Write: w.Change, Heard: w.Heard, Effects: w.Effects, Loss: w.Loss, Moves: w.Moves()})
 	}
+	return made, swaps
+}
+
+// estimated is a plan with the graph estimated after its swaps; nil: they do not go
+// together.
+func (s *setting) estimated(p *Plan, swaps []*estimator.Swap) (*Plan, error) {
 	g, err := s.after.Graph.WithSwaps(swaps...)
 	if g == nil || err != nil {
 		return nil, err
 	}
-	if made.After, err = g.Estimate(); err != nil {
+	if p.After, err = g.Estimate(); err != nil {
 		return nil, nil // it cannot be worked out with these values together
 	}
-	return made, nil
+	return p, nil
+}
+
+// outdone tells whether a plan that is there makes another needless.
+func (r *Result) outdone(p *Plan) bool {
+	return slices.ContainsFunc(r.Plans, func(q Plan) bool { return q.outdoes(p) })
 }
 
 // add keeps a plan among the best, unless another makes it needless; it takes the
 // place of those that it makes so itself.
 func (r *Result) add(o *Options, p Plan) {
-	if slices.ContainsFunc(r.Plans, func(q Plan) bool { return q.outdoes(&p) }) {
+	if r.outdone(&p) {
 		return
 	}
 	r.Plans = slices.DeleteFunc(r.Plans, func(q Plan) bool { return p.outdoes(&q) })
