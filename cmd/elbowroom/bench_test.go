@@ -54,11 +54,11 @@ func chorusOf(b *testing.B, voices int) string {
 	return file
 }
 
-func BenchmarkCheck20(b *testing.B)    { benchmark(b, exitFits, "check", chainOf(b, 20)) }
-func BenchmarkCheck1000(b *testing.B)  { benchmark(b, exitOver, "check", chainOf(b, 1000)) }
-func BenchmarkCheck10000(b *testing.B) { benchmark(b, exitOver, "check", chainOf(b, 10000)) }
+func BenchmarkCheck20(b *testing.B)        { benchmark(b, exitFits, "check", chainOf(b, 20)) }
+func BenchmarkCheck1000(b *testing.B)      { benchmark(b, exitOver, "check", chainOf(b, 1000)) }
+func BenchmarkCheck10000(b *testing.B)     { benchmark(b, exitOver, "check", chainOf(b, 10000)) }
 func BenchmarkCheckWide10000(b *testing.B) { benchmark(b, exitOver, "check", chorusOf(b, 9999)) }
-func BenchmarkLimits60(b *testing.B) { benchmark(b, exitFits, "limits", chainOf(b, 60)) }
+func BenchmarkLimits60(b *testing.B)       { benchmark(b, exitFits, "limits", chainOf(b, 60)) }
 func BenchmarkBoardsFor20(b *testing.B) {
 	benchmark(b, exitFits, "boards", "--for", chainOf(b, 20))
 }
