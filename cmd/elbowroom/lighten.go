@@ -118,7 +118,8 @@ blocks, shorter times, coarser formats and their like for each node, fewer
 voices, optional nodes left out, larger blocks, a lower sample rate, smaller
 code. Each plan is estimated in full, and the first is the least that must be
 given up, or the gap to it is told; each further one spares something that those
-before it give up. 'keep: true' in the file and --keep protect a node.
+before it give up, or keeps the reserve where they only just fit. 'keep: true'
+in the file and --keep protect a node.
 
 --apply writes a plan into the file: only what changes differs, and a file that
 was changed meanwhile stays as it is.

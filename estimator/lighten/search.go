@@ -146,8 +146,13 @@ func (r *Result) add(o *Options, p Plan) {
 }
 
 // outdoes tells whether another plan spares nothing that this one gives up: it
-// loses no less, in whatever is heard of any node.
+// loses no less, in whatever is heard of any node. A plan with which the graph
+// fits only tightly leaves room for one that keeps the reserve, which one that is
+// not estimated yet may be.
 func (p *Plan) outdoes(q *Plan) bool {
+	if p.After.Verdict > estimator.Fits && (q.After == nil || q.After.Verdict < p.After.Verdict) {
+		return false
+	}
 	ours, theirs := p.heard(), q.heard()
 	for what, points := range ours {
 		if points > theirs[what]+rounding {
