@@ -51,7 +51,7 @@ func isSign(c byte) bool { return c == '+' || c == '-' }
 // digits is how many digits a text begins with.
 func digits(text string) int {
 	n := 0
-	for n < len(text) && '0' <= text[n] && text[n] <= '9' {
+	for n < len(text) && isDigit(text[n]) {
 		n++
 	}
 	return n

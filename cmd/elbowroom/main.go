@@ -200,7 +200,7 @@ func (a *app) rootCommand(args []string) *cobra.Command {
 }
 
 // addCommands adds the one command that is asked for, as to make the flags of all
-// takes a twentieth of a small check; or all, where none of these is.
+// takes a fiftieth of a small check; or all, where none of these is.
 func (a *app) addCommands(root *cobra.Command, args []string) {
 	commands := []struct {
 		name string

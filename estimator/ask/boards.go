@@ -73,11 +73,15 @@ func (c *Candidate) refused() int {
 
 // keyOf names a key of the file as parameters are named, by the node it stands in.
 func keyOf(path []string) string {
-	if len(path) == 1 {
-		return path[0] + ".run" // the only one of the code's keys
+	switch path[0] {
+	case "nodes":
+		path = path[1:]
+	case "voices":
+		path = slices.Concat(path[1:2], path[3:])
+	default:
+		return "code.run" // also where 'code' goes whole, having no other key
 	}
-	words := slices.DeleteFunc(slices.Clone(path), func(key string) bool { return key == "nodes" || key == "voices" })
-	return strings.Join(words, ".")
+	return strings.Join(path, ".")
 }
 
 func candidate(g *estimator.Graph, board string) Candidate {
