@@ -422,3 +422,39 @@ func TestByTheKeyboardAlone(t *testing.T) {
 		t.Errorf("the page asks other hosts %d times, want never", n)
 	}
 }
+
+// TestWhatIsNotSentStays chooses and writes without sending, has an answer come
+// that nobody asked for and one to another form, and finds the fields as they
+// were left; what is sent and refused goes back to what holds.
+func TestWhatIsNotSentStays(t *testing.T) {
+	b := open(t, storm+"voices: {crowd: {count: 3, nodes: {hum: {block: noise}}, out: hum}}\n")
+	b.shows("opening", "voices crowd, new name")
+	b.press("choosing where a node goes", "into", "crowd")
+	b.press("writing a name", "voices-crowd", "mob")
+	b.press("writing a scene", "new-scene", "gale")
+	b.reach("going on", "do-search")
+	left := func(after string) {
+		t.Helper()
+		const fields = "['into', 'voices-crowd', 'new-scene'].map(id => document.getElementById(id).value).join()"
+		if got := evaluate[string](b, fields); got != "crowd,mob,gale" {
+			t.Errorf("after %s the fields hold %s, want crowd,mob,gale", after, got)
+		}
+	}
+	left("leaving them")
+	b.write(strings.Replace(b.text(), "colour: pink", "colour: wite", 1))
+	b.shows("a change by another program", "did you mean 'white'?")
+	left("a change by another program")
+	b.write(strings.Replace(b.text(), "colour: wite", "colour: pink", 1))
+	b.until("another", "did you mean 'white'?", false)
+	left("another")
+	b.press("opening what makes the echo", "controls-thunder-open", kb.Enter)
+	b.shows("opening what makes the echo", "Wires into thunder")
+	left("an answer to another form")
+	b.press("writing what cannot be", "dial.0.thunder.time", "9 kHz"+kb.Enter)
+	b.shows("writing what cannot be", "That cannot be done", "9 kHz")
+	b.reach("going on", "do-search")
+	left("a refusal")
+	if got := evaluate[string](b, "document.getElementById('dial.0.thunder.time').value"); got != "150 ms" {
+		t.Errorf("a time that was refused stays as %s, want 150 ms", got)
+	}
+}
