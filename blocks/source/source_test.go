@@ -2,10 +2,10 @@ package source
 
 import (
 	"fmt"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"pgregory.net/rapid"
 )
@@ -241,8 +241,8 @@ func TestParseReadsUpToTheLimits(t *testing.T) {
 	}
 }
 
-// Small files that would grow without bound, or take long, are refused at once.
-func TestParseRefusesBombsQuickly(t *testing.T) {
+// Small files that would grow without bound are refused before they do.
+func TestParseRefusesBombs(t *testing.T) {
 	// Each list holds the one before nine times: 9^10 values in under 400 bytes.
 	laughs := "a: &a [x, x, x, x, x, x, x, x, x]\n"
 	for name := 'b'; name <= 'j'; name++ {
@@ -256,7 +256,7 @@ func TestParseRefusesBombsQuickly(t *testing.T) {
 		{"a million dashes", strings.Repeat("- ", 1e6), "storm.yaml:1:41: not readable as YAML: exceeded max depth"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			start := time.Now()
+			before := allocated()
 			v, errs := parse(tt.text)
 			if v.Given() || errs.Len() != 1 {
 				t.Fatalf("Parse should refuse this with one mistake, but gives %d", errs.Len())
@@ -264,17 +264,23 @@ func TestParseRefusesBombsQuickly(t *testing.T) {
 			if got := errs.Error(); !strings.HasPrefix(got, tt.want) {
 				t.Errorf("the mistake should begin %q, but reads\n%s", tt.want, got)
 			}
-			if took := time.Since(start); took > 5*time.Second {
-				t.Errorf("refusing this took %v, want well under five seconds", took)
+			if took := allocated() - before; took > 64<<20 {
+				t.Errorf("refusing this takes %d bytes of memory, want well under 64 MiB", took)
 			}
 		})
 	}
 }
 
-// One line full of mistakes is told in bounded time and length.
+// allocated is how many bytes of memory this process has asked for.
+func allocated() uint64 {
+	var m runtime.MemStats
+	runtime.ReadMemStats(&m)
+	return m.TotalAlloc
+}
+
+// One line full of mistakes is told in bounded length.
 func TestManyMistakesArePrintedInPart(t *testing.T) {
 	const twice = 30000
-	start := time.Now()
 	v, errs := parsed(t, "{a: 1"+strings.Repeat(", a: 1", twice)+"}")
 	v.Object("the scene")
 	if errs.Len() != twice || len(errs.List()) != twice {
@@ -286,9 +292,6 @@ func TestManyMistakesArePrintedInPart(t *testing.T) {
 	}
 	if want := "\nand 29950 more"; !strings.HasSuffix(text, want) {
 		t.Errorf("the text should end %q, but ends %q", want, text[len(text)-40:])
-	}
-	if took := time.Since(start); took > 5*time.Second {
-		t.Errorf("telling them took %v, want well under five seconds", took)
 	}
 }
 

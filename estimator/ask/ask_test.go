@@ -3,6 +3,7 @@ package ask_test
 import (
 	"os"
 	"path/filepath"
+	"sync/atomic"
 	"testing"
 
 	"elbowroom/blocks/source"
@@ -14,13 +15,23 @@ import (
 // estimates it.
 func estimated(t testing.TB, path, text string) *estimator.Estimate {
 	t.Helper()
+	e, _ := counted(t, path, text)
+	return e
+}
+
+// counted is estimated, and how often the files that the graph names were asked
+// for since: once for each graph that was tried.
+func counted(t testing.TB, path, text string) (*estimator.Estimate, *atomic.Int64) {
+	t.Helper()
 	lib, err := catalog.Open()
 	if err != nil {
 		t.Fatal(err)
 	}
 	var errs source.Errors
 	boards := map[string]string{}
+	asked := new(atomic.Int64)
 	load := func(name source.Value) string {
+		asked.Add(1)
 		file := name.Text("a path")
 		if board, known := boards[file]; known {
 			return board
@@ -41,7 +52,8 @@ func estimated(t testing.TB, path, text string) *estimator.Estimate {
 	if err != nil {
 		t.Fatalf("%s cannot be estimated: %v", path, err)
 	}
-	return e
+	asked.Store(0)
+	return e, asked
 }
 
 // good are the estimates of the graphs in testdata.
