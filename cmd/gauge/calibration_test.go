@@ -71,9 +71,6 @@ func timedOtherwise(t *testing.T, root, file string) []reading {
 		t.Fatal(err)
 	}
 	w := &workshop{folder: folder, core: c, kernels: sources}
-	if err := p.measureOffsets(w); err != nil {
-		t.Fatal(err)
-	}
 	kernels, err := p.compileKernels(w)
 	if err != nil {
 		t.Fatal(err)

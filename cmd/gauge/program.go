@@ -188,9 +188,6 @@ func compareProgram(root, file, plugin string, opts programOptions) (*comparison
 		return nil, err
 	}
 	w := &workshop{folder: folder, core: c, kernels: sources}
-	if err := p.measureOffsets(w); err != nil {
-		return nil, err
-	}
 	kernels, err := p.compileKernels(w)
 	if err != nil {
 		return nil, err

@@ -23,25 +23,17 @@ func (p *program) outside() []string {
 	return list
 }
 
-// measureOffsets finds where the kernels' structs keep what the program writes.
-func (p *program) measureOffsets(w *workshop) error {
-	for i, u := range p.units {
-		name := fmt.Sprintf("offsets%d", i)
-		if err := os.WriteFile(w.path(name+".c"), []byte(u.offsetSource()), 0o644); err != nil {
-			return err
-		}
-		if err := w.compile(name+".o", "-O1", "-c", w.path(name+".c")); err != nil {
-			return fmt.Errorf("finding the fields of %s: %w", u.kernel.block.Name, err)
-		}
-		all, err := symbols(w.path(name + ".o"))
-		if err != nil {
-			return err
-		}
-		u.offsets = map[string]int{}
-		for _, s := range all {
-			if field, ok := strings.CutPrefix(s.name, "offset_"); ok {
-				u.offsets[field] = int(s.size) - 1
-			}
+// readOffsets finds where a unit's structs keep what the program writes, in the
+// object of its source for the harness.
+func (u *unit) readOffsets(object string) error {
+	all, err := symbols(object)
+	if err != nil {
+		return err
+	}
+	u.offsets = map[string]int{}
+	for _, s := range all {
+		if field, ok := strings.CutPrefix(s.name, "offset_"); ok {
+			u.offsets[field] = int(s.size) - 1
 		}
 	}
 	return nil
@@ -70,7 +62,8 @@ func (o *objects) addHarness(w *workshop, name, text string) error {
 	return w.compile(name+".o", "-O1", "-c", w.path(name+".c"))
 }
 
-// compileKernels compiles what the program is the same with, whatever it hears.
+// compileKernels compiles what the program is the same with, whatever it hears,
+// and learns from it what the program's source needs.
 func (p *program) compileKernels(w *workshop) (*objects, error) {
 	o := &objects{}
 	if p.graph.CopiesCode() {
@@ -82,7 +75,11 @@ func (p *program) compileKernels(w *workshop) (*objects, error) {
 		if err := o.add(w, fmt.Sprintf("kernel%d", i), u.source(i, false), "-"+u.style.optimise); err != nil {
 			return nil, err
 		}
-		if err := o.addHarness(w, fmt.Sprintf("outer%d", i), u.source(i, true)); err != nil {
+		outer := fmt.Sprintf("outer%d", i)
+		if err := o.addHarness(w, outer, u.source(i, true)); err != nil {
+			return nil, err
+		}
+		if err := u.readOffsets(w.path(outer + ".o")); err != nil {
 			return nil, err
 		}
 	}

@@ -100,9 +100,6 @@ func simulatedLines(t *testing.T, e *estimator.Estimate, kernels string) float64
 		n.demand.State *= 2
 	}
 	w := &workshop{folder: t.TempDir(), core: host, kernels: kernels}
-	if err := p.measureOffsets(w); err != nil {
-		t.Fatal(err)
-	}
 	var objects []string
 	add := func(name, text string, flags ...string) {
 		if err := os.WriteFile(w.path(name+".c"), []byte(text), 0o644); err != nil {
@@ -115,7 +112,11 @@ func simulatedLines(t *testing.T, e *estimator.Estimate, kernels string) float64
 	}
 	for i, u := range p.units {
 		add(fmt.Sprintf("kernel%d", i), u.source(i, false))
-		add(fmt.Sprintf("outer%d", i), u.source(i, true))
+		outer := fmt.Sprintf("outer%d", i)
+		add(outer, u.source(i, true))
+		if err := u.readOffsets(w.path(outer + ".o")); err != nil {
+			t.Fatal(err)
+		}
 	}
 	add("program", p.source(false), "-DSTANDING")
 	add("main", p.hostHarness())

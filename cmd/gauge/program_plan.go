@@ -203,6 +203,7 @@ func (u *unit) source(number int, harness bool) string {
 	fmt.Fprintf(&text, "#include \"%s\"\n", u.file())
 	if harness {
 		u.sound(&text, prefix)
+		u.placeFields(&text)
 	}
 	return text.String()
 }
@@ -260,23 +261,20 @@ func (u *unit) sound(text *strings.Builder, prefix string) {
 	text.WriteString("    }\n    to[i] = kernel_to_sample(x[i % 64]);\n  }\n}\n")
 }
 
-// offsetSource is a C file whose symbols are as long as the places in bytes,
-// plus 1, at which the kernel's structs keep what the program writes.
-func (u *unit) offsetSource() string {
-	var text strings.Builder
-	for _, d := range u.defines {
-		fmt.Fprintf(&text, "#define %s\n", d)
-	}
+// placeFields writes symbols that are as long as the places in bytes, plus 1, at
+// which the kernel's structs keep what the program writes.
+func (u *unit) placeFields(text *strings.Builder) {
 	k := u.kernel
-	fmt.Fprintf(&text, "#include \"%s.c\"\n", k.block.Name)
+	symbol := func(name, length string) {
+		fmt.Fprintf(text, "__attribute__((used)) static char offset_%s[%s + 1];\n", name, length)
+	}
 	for _, f := range k.fields() {
-		fmt.Fprintf(&text, "char offset_params_%s[offsetof(%s_params, %s) + 1];\n", f.name, k.name, f.name)
+		symbol("params_"+f.name, fmt.Sprintf("offsetof(%s_params, %s)", k.name, f.name))
 	}
 	for _, f := range u.driven {
-		fmt.Fprintf(&text, "char offset_state_%s[offsetof(%s_state, %s) + 1];\n", f, k.name, f)
+		symbol("state_"+f, fmt.Sprintf("offsetof(%s_state, %s)", k.name, f))
 	}
-	fmt.Fprintf(&text, "char offset_params[sizeof(%s_params) + 1];\n", k.name)
-	return text.String()
+	symbol("params", fmt.Sprintf("sizeof(%s_params)", k.name))
 }
 
 // updates are the groups that a parameter belongs to.
