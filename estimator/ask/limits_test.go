@@ -288,16 +288,16 @@ func TestQuestionsAreGivenUp(t *testing.T) {
 			return a != nil, err
 		},
 	} {
-		graphs := func(ctx context.Context) (bool, error, int64) {
+		graphs := func(ctx context.Context) (answered bool, n int64, err error) {
 			before := tried.Load() + triedLong.Load()
-			answered, err := ask(ctx)
-			return answered, err, tried.Load() + triedLong.Load() - before
+			answered, err = ask(ctx)
+			return answered, tried.Load() + triedLong.Load() - before, err
 		}
-		_, err, all := graphs(t.Context())
+		_, all, err := graphs(t.Context())
 		if err != nil {
 			t.Errorf("%s: %v", name, err)
 		}
-		answered, err, begun := graphs(ending{t.Context(), new(atomic.Int64)})
+		answered, begun, err := graphs(ending{t.Context(), new(atomic.Int64)})
 		if answered || !errors.Is(err, context.Canceled) {
 			t.Errorf("%s: what is given up answers (%v), want nothing and %v", name, err, context.Canceled)
 		}
