@@ -14,6 +14,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"sync"
 	"unicode"
 	"unicode/utf8"
 
@@ -32,19 +33,20 @@ const maxDepth = 20
 type File struct {
 	Name   string
 	text   string
-	lines  []string
-	before int // lines of the file that stand before the text
+	lines  func() []string // split when first asked for; several may ask at once
+	before int             // lines of the file that stand before the text
 }
 
 // NewFile makes a File of a text that was read under a name.
 func NewFile(name string, text []byte) *File {
-	return &File{Name: name, text: string(text)}
+	return Excerpt(name, 1, string(text))
 }
 
 // Excerpt makes a File of one line of a text too large to hold; n is the line's
 // number, from 1.
 func Excerpt(name string, n int, line string) *File {
-	return &File{Name: name, text: line, before: n - 1}
+	lines := func() []string { return strings.Split(lineEnds.Replace(line), "\n") }
+	return &File{Name: name, text: line, lines: sync.OnceValue(lines), before: n - 1}
 }
 
 // Text is the whole text.
@@ -57,13 +59,11 @@ var lineEnds = strings.NewReplacer("\r\n", "\n", "\r", "\n", "\u0085", "\n", "\u
 // line returns line n, counted from 1, without its line end.
 func (f *File) line(n int) (string, bool) {
 	n -= f.before
-	if f.lines == nil {
-		f.lines = strings.Split(lineEnds.Replace(f.text), "\n")
-	}
-	if n < 1 || n > len(f.lines) {
+	lines := f.lines()
+	if n < 1 || n > len(lines) {
 		return "", false
 	}
-	return strings.TrimPrefix(f.lines[n-1], "\ufeff"), true
+	return strings.TrimPrefix(lines[n-1], "\ufeff"), true
 }
 
 // Pos is a place in a file: line and column from 1, columns in characters.
@@ -80,8 +80,8 @@ func (f *File) place(line, column int) Pos {
 	if _, ok := f.line(line); ok {
 		return Pos{line, max(column, 1)}
 	}
-	last, _ := f.line(len(f.lines))
-	return Pos{len(f.lines), utf8.RuneCountInString(last) + 1}
+	last, _ := f.line(len(f.lines()))
+	return Pos{len(f.lines()), utf8.RuneCountInString(last) + 1}
 }
 
 // Parse reads the one YAML document of a file. Mistakes go to errs; where the

@@ -5,6 +5,7 @@ import (
 	"runtime"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -353,4 +354,27 @@ func TestObjectAccountsForEveryKey(t *testing.T) {
 			t.Errorf("%q reads back the keys %q, want %q", text, names, keys)
 		}
 	})
+}
+
+// A file that was read may be asked for its places by several at once, as by a
+// search that estimates a graph on every processor. Only the race detector sees
+// where they share what they should not.
+func TestPlacesAtOnce(t *testing.T) {
+	v, errs := parsed(t, theatre)
+	o := v.Object("scene")
+	scene, thunder := o.Take("scene"), o.Take("thunder")
+	o.Take("curtains")
+	o.Done("key")
+	expect(t, errs)
+	places := make([]string, 8)
+	var all sync.WaitGroup
+	for i := range places {
+		all.Go(func() { places[i] = scene.Where() + " " + thunder.Where() })
+	}
+	all.Wait()
+	for _, got := range places {
+		if want := "storm.yaml:2:8 storm.yaml:4:3"; got != want {
+			t.Errorf("one of several is told the places %s, want %s", got, want)
+		}
+	}
 }
