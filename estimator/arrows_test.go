@@ -21,6 +21,7 @@ func TestArrows(t *testing.T) {
 		"elbowroom/estimator/reconcile":      {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator"},
 		"elbowroom/estimator/pack":           {},
 		"elbowroom/estimator/outside":        {},
+		"elbowroom/estimator/estimatortest":  {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/catalog", "elbowroom/estimator"},
 		"elbowroom/estimator/chance":         {"elbowroom/blocks"},
 		"elbowroom/estimator/plan":           {"elbowroom/estimator", "elbowroom/estimator/pack", "elbowroom/blocks"},
 		"elbowroom/estimator/lighten":        {"elbowroom/blocks", "elbowroom/blocks/source", "elbowroom/estimator", "elbowroom/estimator/plan"},

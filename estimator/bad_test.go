@@ -11,32 +11,14 @@ import (
 	"elbowroom/blocks/source/sourcetest"
 	"elbowroom/catalog"
 	"elbowroom/estimator"
+	"elbowroom/estimator/estimatortest"
 )
 
 // read reads a graph with the shipped catalog. Files that it names lie beside it.
-func read(t testing.TB, path string, text []byte) (*source.File, *estimator.Graph, *source.Errors) {
+func read(t testing.TB, file *source.File) (*estimator.Graph, *source.Errors) {
 	t.Helper()
-	lib, err := catalog.Open()
-	if err != nil {
-		t.Fatal(err)
-	}
 	var errs source.Errors
-	boards := map[string]string{}
-	load := func(name source.Value) string {
-		if board, known := boards[name.Text("a path")]; known {
-			return board
-		}
-		text, err := os.ReadFile(filepath.Join(filepath.Dir(path), name.Text("a path")))
-		if err != nil {
-			name.Fail("", "there is no such file")
-			return ""
-		}
-		board := catalog.Add(lib, source.NewFile(name.Text("a path"), text), &errs)
-		boards[name.Text("a path")] = board
-		return board
-	}
-	file := source.NewFile(filepath.Base(path), text)
-	return file, estimator.Read(file, lib, estimator.Options{Load: load}, &errs), &errs
+	return estimatortest.New(t).Read(file, estimator.Options{}, &errs), &errs
 }
 
 func graphs(t testing.TB, folder string) map[string][]byte {
@@ -60,7 +42,8 @@ func graphs(t testing.TB, folder string) map[string][]byte {
 func TestBadGraphs(t *testing.T) {
 	for path, text := range graphs(t, "bad") {
 		t.Run(filepath.Base(path), func(t *testing.T) {
-			file, g, errs := read(t, path, text)
+			file := source.NewFile(path, text)
+			g, errs := read(t, file)
 			if g != nil {
 				t.Error("a graph came of a file with mistakes")
 			}
@@ -88,7 +71,7 @@ func TestGraphsThatAreNoText(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			_, g, errs := read(t, "night.yaml", []byte(tt.text))
+			g, errs := read(t, source.NewFile("night.yaml", []byte(tt.text)))
 			if g != nil {
 				t.Error("a graph came of a file that holds none")
 			}
@@ -139,7 +122,8 @@ func FuzzRead(f *testing.F) {
 		if word > 0 {
 			text = sourcetest.Exchange(text, int(at), words[int(word)%len(words)])
 		}
-		file, g, errs := read(t, "../testdata/graphs/bad/fuzzed.yaml", []byte(text))
+		file := source.NewFile("../testdata/graphs/bad/fuzzed.yaml", []byte(text))
+		g, errs := read(t, file)
 		sourcetest.Sound(t, file, errs)
 		if (g == nil) != (errs.Len() > 0) {
 			t.Fatalf("reading gave a graph: %t, and %d mistakes", g != nil, errs.Len())

@@ -10,6 +10,7 @@ import (
 	"elbowroom/blocks/source"
 	"elbowroom/catalog"
 	"elbowroom/estimator"
+	"elbowroom/estimator/estimatortest"
 )
 
 // figures are what an estimate says, as one text to compare.
@@ -34,7 +35,7 @@ func TestSwapsCanBeWritten(t *testing.T) {
 	written := 0
 	for path, text := range graphs(t, "good") {
 		for _, board := range []string{"", "m4f-100-128k"} {
-			file, g, errs := read(t, path, text)
+			g, errs := read(t, source.NewFile(path, text))
 			if g == nil {
 				t.Fatalf("%s cannot be read: %v", path, errs.Err())
 			}
@@ -60,12 +61,12 @@ func TestSwapsCanBeWritten(t *testing.T) {
 					t.Errorf("%s: it was offered, and now it cannot be made (%v)", what, err)
 					continue
 				}
-				edited, err := file.Edit(promised.Edits...)
+				edited, err := g.File.Edit(promised.Edits...)
 				if err != nil {
 					t.Errorf("%s: it cannot be written: %v", what, err)
 					continue
 				}
-				_, again, errs := read(t, path, []byte(edited.Text()))
+				again, errs := read(t, source.NewFile(path, []byte(edited.Text())))
 				if again == nil {
 					t.Errorf("%s: the file that was written cannot be read: %v", what, errs.Err())
 					continue
@@ -188,7 +189,7 @@ sources:
   two:  {block: gain, from: reed.dry.1}
   out:  {block: audio-out, from: [one, two]}
 `)
-	file, g, errs := read(t, filepath.Join(folder, "graph.yaml"), []byte(text))
+	g, errs := read(t, source.NewFile(filepath.Join(folder, "graph.yaml"), []byte(text)))
 	if g == nil {
 		t.Fatal(errs.Err())
 	}
@@ -197,7 +198,7 @@ sources:
 		t.Fatal(err)
 	}
 	s := swap(t, e, "reed", "block: straw, push: 0.25, colour: bright")
-	edited, err := file.Edit(s.After.Graph.Edits...)
+	edited, err := g.File.Edit(s.After.Graph.Edits...)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -224,8 +225,8 @@ func TestWithMeasured(t *testing.T) {
 	const text = "board: m4f-168-192k\ncatalog: measured.yaml\nsample_rate: 48 kHz\nblock_size: 48\nnodes:\n" +
 		"  wind: {block: noise}\n  echo: {block: delay, from: wind, time: 100 ms}\n  speaker: {block: audio-out, from: echo}\n"
 	path := filepath.Join(folder, "loft.yaml")
-	b := newBench(t)
-	g, errs := b.read(path, text, "", "")
+	b := estimatortest.New(t)
+	g, errs := readOn(b, path, text, "", "")
 	if g == nil {
 		t.Fatal(errs.Err())
 	}
@@ -247,7 +248,7 @@ func TestWithMeasured(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		read, errs := b.read(path, file.Text(), "", "")
+		read, errs := readOn(b, path, file.Text(), "", "")
 		if read == nil {
 			t.Fatal(errs.Err())
 		}

@@ -43,11 +43,11 @@ var crowd = troupe[strings.Index(troupe, "voices:"):strings.Index(troupe, "scene
 
 func readTroupe(t *testing.T, text string) (*source.File, *estimator.Graph) {
 	t.Helper()
-	file, g, errs := read(t, "troupe.yaml", []byte(text))
+	g, errs := read(t, source.NewFile("troupe.yaml", []byte(text)))
 	if g == nil {
 		t.Fatalf("the graph of the test is wrong: %v", errs.Err())
 	}
-	return file, g
+	return g.File, g
 }
 
 // written makes edits in the file and holds them to what With makes of them.
@@ -322,7 +322,7 @@ func TestTakeOutOfOptional(t *testing.T) {
 // for the name, and taking the new name back gives the file as it was.
 func TestRenameThereAndBack(t *testing.T) {
 	for path, text := range graphs(t, "good") {
-		file, g, errs := read(t, path, text)
+		g, errs := read(t, source.NewFile(path, text))
 		if g == nil {
 			t.Fatalf("%s cannot be read: %v", path, errs.Err())
 		}
@@ -338,7 +338,7 @@ func TestRenameThereAndBack(t *testing.T) {
 				t.Errorf("%s: '%s' cannot have its name back: %v", path, n.Name, err)
 				continue
 			}
-			changed, err := file.Edit(back.Edits...)
+			changed, err := g.File.Edit(back.Edits...)
 			if err != nil {
 				t.Errorf("%s: the other name of '%s' cannot be written: %v", path, n.Name, err)
 			} else if changed.Text() != string(text) {

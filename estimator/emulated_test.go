@@ -6,6 +6,7 @@ import (
 
 	"elbowroom/blocks"
 	"elbowroom/estimator"
+	"elbowroom/estimator/estimatortest"
 )
 
 // A graph of which one kernel was timed and the others are counted: every part
@@ -23,14 +24,14 @@ nodes:
   speaker: {block: audio-out, from: [far, reed]}
 `
 	read := func(emulated func(*blocks.Use) (*blocks.EmulatedKernel, error)) *estimator.Estimate {
-		b := newBench(t)
-		core, err := b.lib.Core("m4f")
+		b := estimatortest.New(t)
+		core, err := b.Library.Core("m4f")
 		if err != nil {
 			t.Fatal(err)
 		}
 		core.Emulated = emulated
 		core.EmulatedBand, core.EmulatedCodeBand = blocks.Band{Low: 0.75, High: 1.25}, blocks.Band{Low: 0.5, High: 2}
-		g, errs := b.read("mixed.yaml", text, "", "")
+		g, errs := readOn(b, "mixed.yaml", text, "", "")
 		if g == nil {
 			t.Fatalf("the graph did not read:\n%v", errs.Err())
 		}

@@ -3,7 +3,6 @@ package estimator_test
 import (
 	"fmt"
 	"math"
-	"os"
 	"path/filepath"
 	"reflect"
 	"regexp"
@@ -16,9 +15,9 @@ import (
 
 	"elbowroom/blocks"
 	"elbowroom/blocks/source"
-	"elbowroom/catalog"
 	"elbowroom/estimator"
 	"elbowroom/estimator/chance"
+	"elbowroom/estimator/estimatortest"
 )
 
 // claim is what the comment at the head of a good graph says of it.
@@ -123,7 +122,7 @@ func TestGoodGraphs(t *testing.T) {
 					t.Errorf("the arithmetic says %s = %s, and it is %v", m[1], m[2], sum)
 				}
 			}
-			_, g, errs := read(t, path, text)
+			g, errs := read(t, source.NewFile(path, text))
 			if g == nil {
 				t.Fatalf("a good graph did not read:\n%v", errs.Err())
 			}
@@ -176,7 +175,7 @@ func estimate(t rapid.TB, g *estimator.Graph) *estimator.Estimate {
 func TestGoodGraphsShow(t *testing.T) {
 	byName := map[string]*estimator.Estimate{}
 	for path, text := range graphs(t, "good") {
-		_, g, errs := read(t, path, text)
+		g, errs := read(t, source.NewFile(path, text))
 		if g == nil {
 			t.Fatalf("a good graph did not read:\n%v", errs.Err())
 		}
@@ -220,45 +219,18 @@ func TestGoodGraphsShow(t *testing.T) {
 	}
 }
 
-// bench reads graphs again and again with one library.
-type bench struct {
-	lib    *blocks.Library
-	loaded map[string]string // boards of the user's files that are in the library
-}
-
-func newBench(t testing.TB) *bench {
-	t.Helper()
-	lib, err := catalog.Open()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return &bench{lib: lib, loaded: map[string]string{}}
-}
-
-// read reads a graph on another board, with other blocks of time; "" leaves
+// readOn reads a graph on another board, with blocks of another length; "" leaves
 // what the file says.
-func (b *bench) read(path, text, board, blockSize string) (*estimator.Graph, *source.Errors) {
+func readOn(b *estimatortest.Bench, path, text, board, blockSize string) (*estimator.Graph, *source.Errors) {
 	var errs source.Errors
-	opts := estimator.Options{Load: func(name source.Value) string {
-		beside := filepath.Join(filepath.Dir(path), name.Text("a path"))
-		if board, known := b.loaded[beside]; known {
-			return board
-		}
-		text, err := os.ReadFile(beside)
-		if err != nil {
-			name.Fail("", "%v", err)
-			return ""
-		}
-		b.loaded[beside] = catalog.Add(b.lib, source.NewFile(beside, text), &errs)
-		return b.loaded[beside]
-	}}
+	var opts estimator.Options
 	if board != "" {
 		opts.Board = source.FromText("--board", board, &errs)
 	}
 	if blockSize != "" {
 		opts.BlockSize = source.FromText("--block", blockSize, &errs)
 	}
-	return estimator.Read(source.NewFile(path, []byte(text)), b.lib, opts, &errs), &errs
+	return b.Read(source.NewFile(path, []byte(text)), opts, &errs), &errs
 }
 
 // On every shipped board, and in blocks of other lengths, the parts of every
@@ -266,11 +238,11 @@ func (b *bench) read(path, text, board, blockSize string) (*estimator.Graph, *so
 func TestPartsAddUp(t *testing.T) {
 	for path, text := range graphs(t, "good") {
 		t.Run(filepath.Base(path), func(t *testing.T) {
-			b := newBench(t)
+			b := estimatortest.New(t)
 			read := 0
-			for _, board := range append([]string{""}, b.lib.BoardNames()...) {
+			for _, board := range append([]string{""}, b.Library.BoardNames()...) {
 				for _, size := range []string{"", "1", "100"} {
-					g, errs := b.read(path, string(text), board, size)
+					g, errs := readOn(b, path, string(text), board, size)
 					if g == nil {
 						// A pin to a bank that this board has not is a mistake, and so
 						// is a loop that closes in less than a block.
@@ -532,12 +504,12 @@ func checkSchedule(t rapid.TB, e *estimator.Estimate) {
 // Whatever reads can be estimated; its parts add up, its schedule keeps its
 // promises, and reading and estimating it again gives the same answer.
 func TestRandomGraphs(t *testing.T) {
-	b := newBench(t)
+	b := estimatortest.New(t)
 	tried, read, estimated := 0, 0, 0
 	rapid.Check(t, func(t *rapid.T) {
 		tried++
-		text := chance.Graph(t, b.lib)
-		g, _ := b.read("random.yaml", text, "", "")
+		text := chance.Graph(t, b.Library)
+		g, _ := readOn(b, "random.yaml", text, "", "")
 		if g == nil {
 			return
 		}
@@ -554,7 +526,7 @@ func TestRandomGraphs(t *testing.T) {
 		estimated++
 		checkParts(t, e)
 		checkSchedule(t, e)
-		again, _ := b.read("random.yaml", text, "", "")
+		again, _ := readOn(b, "random.yaml", text, "", "")
 		if again == nil {
 			t.Fatalf("the graph reads only once:\n%s", text)
 		}
@@ -687,10 +659,10 @@ voices:
       c:   {block: one-pole, from: b}
     out: c`},
 	}
-	b := newBench(t)
+	b := estimatortest.New(t)
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			g, errs := b.read("live.yaml", head+tt.text, "", "")
+			g, errs := readOn(b, "live.yaml", head+tt.text, "", "")
 			if g == nil {
 				t.Fatalf("the graph did not read:\n%v", errs.Err())
 			}

@@ -3,6 +3,7 @@ package estimator_test
 import (
 	"testing"
 
+	"elbowroom/blocks/source"
 	"elbowroom/estimator"
 )
 
@@ -13,7 +14,7 @@ func TestIdleCodeIsNotFetched(t *testing.T) {
 	const head = "board: m33-250-640k\nsample_rate: 48 kHz\nblock_size: 64\nnodes:\n  lamp: {block: knob}\n  wind: {block: noise}\n"
 	running := func(nodes string) float64 {
 		t.Helper()
-		_, g, errs := read(t, "graph.yaml", []byte(head+nodes))
+		g, errs := read(t, source.NewFile("graph.yaml", []byte(head+nodes)))
 		if g == nil {
 			t.Fatal(errs.Err())
 		}
@@ -31,7 +32,7 @@ func TestIdleCodeIsNotFetched(t *testing.T) {
 	if panned-plain > sines {
 		t.Errorf("A pan that stands still runs %.0f bytes more than none: its sine and cosine should not be among them.", panned-plain)
 	}
-	_, g, _ := read(t, "graph.yaml", []byte(head+"  place: {block: pan, from: wind, position: 0.3}\n  out: {block: audio-out, from: place}\n"))
+	g, _ := read(t, source.NewFile("graph.yaml", []byte(head+"  place: {block: pan, from: wind, position: 0.3}\n  out: {block: audio-out, from: place}\n")))
 	if all := float64(estimate(t, g).Banks[g.Board.CodeBank()].Parts[estimator.PartLibrary]); all < 3000 {
 		t.Errorf("The library of a pan takes %.0f bytes of flash: sine, cosine and what they need, over 3000, should be charged.", all)
 	}

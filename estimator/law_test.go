@@ -13,6 +13,7 @@ import (
 	"elbowroom/blocks"
 	"elbowroom/estimator"
 	"elbowroom/estimator/chance"
+	"elbowroom/estimator/estimatortest"
 )
 
 // Laws that hold for any graph, tried on graphs drawn at random from the whole
@@ -20,8 +21,8 @@ import (
 
 // try reads and estimates a text; nil: it does not read, or its parameters meet
 // so that a formula has no figure.
-func (b *bench) try(text string) *estimator.Estimate {
-	g, _ := b.read("random.yaml", text, "", "")
+func try(b *estimatortest.Bench, text string) *estimator.Estimate {
+	g, _ := readOn(b, "random.yaml", text, "", "")
 	if g == nil {
 		return nil
 	}
@@ -34,9 +35,9 @@ func (b *bench) try(text string) *estimator.Estimate {
 
 // law checks a property of random graphs, of which it must see at least a few.
 // The property tells whether it applied.
-func law(t *testing.T, property func(t *rapid.T, b *bench) bool) {
+func law(t *testing.T, property func(t *rapid.T, b *estimatortest.Bench) bool) {
 	t.Helper()
-	b := newBench(t)
+	b := estimatortest.New(t)
 	tried, applied := 0, 0
 	rapid.Check(t, func(t *rapid.T) {
 		tried++
@@ -67,9 +68,9 @@ func demands(e *estimator.Estimate) map[string]float64 {
 
 // Before placement, a node more never makes a demand smaller.
 func TestANodeMoreNeverTakesLess(t *testing.T) {
-	law(t, func(t *rapid.T, b *bench) bool {
-		text, grown := chance.Grown(t, b.lib)
-		e, more := b.try(text), b.try(grown)
+	law(t, func(t *rapid.T, b *estimatortest.Bench) bool {
+		text, grown := chance.Grown(t, b.Library)
+		e, more := try(b, text), try(b, grown)
 		if e == nil || more == nil {
 			return false
 		}
@@ -88,13 +89,13 @@ var countOf = regexp.MustCompile(`(?m)^    count: (\d+)$`)
 
 // n voices take n times the state and the buffers of one, and the same code.
 func TestVoicesShareTheirCode(t *testing.T) {
-	law(t, func(t *rapid.T, b *bench) bool {
-		text := chance.Graph(t, b.lib)
+	law(t, func(t *rapid.T, b *estimatortest.Bench) bool {
+		text := chance.Graph(t, b.Library)
 		if !countOf.MatchString(text) {
 			return false
 		}
 		n := rapid.IntRange(2, 9).Draw(t, "voices")
-		one, many := b.try(countOf.ReplaceAllString(text, "    count: 1")), b.try(countOf.ReplaceAllString(text, fmt.Sprintf("    count: %d", n)))
+		one, many := try(b, countOf.ReplaceAllString(text, "    count: 1")), try(b, countOf.ReplaceAllString(text, fmt.Sprintf("    count: %d", n)))
 		if one == nil || many == nil {
 			return false
 		}
@@ -119,13 +120,13 @@ func TestVoicesShareTheirCode(t *testing.T) {
 // verdict worse. Scenes are left out: a placement waits least for memory over all
 // of them together, which need not be least in the worst.
 func TestMoreBoardIsNeverWorse(t *testing.T) {
-	law(t, func(t *rapid.T, b *bench) bool {
-		text, _, _ := strings.Cut(chance.Graph(t, b.lib), "scenes:")
-		e := b.try(text)
+	law(t, func(t *rapid.T, b *estimatortest.Bench) bool {
+		text, _, _ := strings.Cut(chance.Graph(t, b.Library), "scenes:")
+		e := try(b, text)
 		if e == nil || e.Placement.Gap > 0 {
 			return false
 		}
-		g, _ := b.read("random.yaml", text, "", "")
+		g, _ := readOn(b, "random.yaml", text, "", "")
 		board := *g.Board
 		board.Banks = slices.Clone(board.Banks)
 		what := "a faster clock"
@@ -158,13 +159,13 @@ var nodeName = regexp.MustCompile(`\bn(\d+)\b`)
 // and orders and placements that are not proven, since a search that stops early
 // may stop elsewhere.
 func TestNamesAndOrderChangeNothing(t *testing.T) {
-	law(t, func(t *rapid.T, b *bench) bool {
-		text := chance.Graph(t, b.lib)
-		e := b.try(text)
+	law(t, func(t *rapid.T, b *estimatortest.Bench) bool {
+		text := chance.Graph(t, b.Library)
+		e := try(b, text)
 		if e == nil || len(e.Schedule.Cuts)+len(e.Schedule.Split) > 0 || e.Placement.Gap > 0 || e.Schedule.Slots > e.Schedule.Least {
 			return false
 		}
-		other := b.try(nodeName.ReplaceAllString(shuffled(t, text), "mask-$1"))
+		other := try(b, nodeName.ReplaceAllString(shuffled(t, text), "mask-$1"))
 		if other == nil {
 			t.Fatalf("with other names, in another order, the graph does not read:\n%s", text)
 		}
@@ -207,9 +208,9 @@ func shuffled(t *rapid.T, text string) string {
 // The line ends of another system change nothing.
 func TestLineEndsChangeNothing(t *testing.T) {
 	for path, text := range graphs(t, "good") {
-		b := newBench(t)
-		g, errs := b.read(path, string(text), "", "")
-		other, errs2 := b.read(path, strings.ReplaceAll(string(text), "\n", "\r\n"), "", "")
+		b := estimatortest.New(t)
+		g, errs := readOn(b, path, string(text), "", "")
+		other, errs2 := readOn(b, path, strings.ReplaceAll(string(text), "\n", "\r\n"), "", "")
 		if g == nil || other == nil {
 			t.Fatalf("%s does not read both ways: %v, %v", path, errs.Err(), errs2.Err())
 		}
@@ -222,8 +223,8 @@ func TestLineEndsChangeNothing(t *testing.T) {
 // Tables that two nodes read when their work falls due belong to neither, and what
 // fetching them adds to the worst block is told all the same.
 func TestWhatIsSharedIsACause(t *testing.T) {
-	b := newBench(t)
-	e := b.try("board: m0plus-133-264k\nsample_rate: 16 kHz\nblock_size: 1\nnodes:\n  wind: {block: noise}\n" +
+	b := estimatortest.New(t)
+	e := try(b, "board: m0plus-133-264k\nsample_rate: 16 kHz\nblock_size: 1\nnodes:\n  wind: {block: noise}\n"+
 		"  frame: {block: spectral-frame, from: wind, precision: double}\n  gate: {block: spectral-gate, from: wind, precision: double}\n")
 	if e == nil {
 		t.Fatal("the graph does not read")

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"elbowroom/blocks"
+	"elbowroom/blocks/source"
 	"elbowroom/catalog"
 	"elbowroom/estimator"
 )
@@ -15,7 +16,7 @@ import (
 // estimated reads a graph written in a test and estimates it.
 func estimated(t *testing.T, text string) *estimator.Estimate {
 	t.Helper()
-	_, g, errs := read(t, "test.yaml", []byte(text))
+	g, errs := read(t, source.NewFile("test.yaml", []byte(text)))
 	if g == nil {
 		t.Fatalf("the graph cannot be read: %v\n%s", errs.Err(), text)
 	}

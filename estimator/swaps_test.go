@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"elbowroom/blocks"
+	"elbowroom/blocks/source"
 	"elbowroom/estimator"
 )
 
@@ -214,7 +215,7 @@ sources:
 		{"feeds a node", "{block: gain, from: reed}", true},
 		{"moves a parameter", "{block: gain, from: wind, gain: {from: reed, span: 0 dB..6 dB}}", false},
 	} {
-		_, g, errs := read(t, file, []byte("catalog: [reed.yaml]\n"+onSmallBoard("  wind: {block: noise}\n  reed: {block: reed, from: wind}\n  horn: "+tt.horn+"\n  out: {block: audio-out, from: horn}\n")))
+		g, errs := read(t, source.NewFile(file, []byte("catalog: [reed.yaml]\n"+onSmallBoard("  wind: {block: noise}\n  reed: {block: reed, from: wind}\n  horn: "+tt.horn+"\n  out: {block: audio-out, from: horn}\n"))))
 		if g == nil {
 			t.Fatal(errs.Err())
 		}

@@ -12,6 +12,7 @@ import (
 	"elbowroom/blocks"
 	"elbowroom/estimator"
 	"elbowroom/estimator/ask"
+	"elbowroom/estimator/estimatortest"
 )
 
 // turned is the graph with one dial turned as its file would have it, estimated
@@ -253,11 +254,11 @@ func (c ending) Err() error {
 // graphs than it had begun: less than a quarter of all.
 func TestQuestionsAreGivenUp(t *testing.T) {
 	// Naming a catalog file lets the graphs be counted.
-	named := func(nodes int) (*estimator.Estimate, *atomic.Int64) {
-		return counted(t, "../../testdata/graphs/good/chain.yaml", "catalog: ../../boards/lantern-box.yaml\n"+chained(nodes))
+	b := estimatortest.New(t)
+	named := func(nodes int) *estimator.Estimate {
+		return b.Estimate(t, "../../testdata/graphs/good/chain.yaml", "catalog: ../../boards/lantern-box.yaml\n"+chained(nodes))
 	}
-	e, tried := named(30)
-	long, triedLong := named(60)
+	e, long := named(30), named(60)
 	var axes []ask.Axis
 	for _, text := range []string{"n2.time=1ms..400ms/20", "block_size=16..96/20"} {
 		axis, err := ask.ParseAxis(e.Graph, text)
@@ -288,10 +289,10 @@ func TestQuestionsAreGivenUp(t *testing.T) {
 			return a != nil, err
 		},
 	} {
-		graphs := func(ctx context.Context) (answered bool, n int64, err error) {
-			before := tried.Load() + triedLong.Load()
+		graphs := func(ctx context.Context) (answered bool, n int, err error) {
+			before := b.Asked()
 			answered, err = ask(ctx)
-			return answered, tried.Load() + triedLong.Load() - before, err
+			return answered, b.Asked() - before, err
 		}
 		_, all, err := graphs(t.Context())
 		if err != nil {

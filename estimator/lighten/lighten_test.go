@@ -8,7 +8,6 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"sync/atomic"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -17,53 +16,18 @@ import (
 	"elbowroom/catalog"
 	"elbowroom/estimator"
 	"elbowroom/estimator/chance"
+	"elbowroom/estimator/estimatortest"
 )
 
 const goodGraphs = "../../testdata/graphs/good"
 
-// estimated reads a graph that lies beside the good ones, with changes.
-func estimated(t testing.TB, text string, edits ...source.Edit) *estimator.Estimate {
-	t.Helper()
-	e, _ := counted(t, text, edits...)
-	return e
-}
+// besideGood is a path in the folder of the good graphs.
+var besideGood = filepath.Join(goodGraphs, "graph.yaml")
 
-// counted is estimated, and how often the files that the graph names were asked
-// for since: once for each graph that was tried.
-func counted(t testing.TB, text string, edits ...source.Edit) (*estimator.Estimate, *atomic.Int64) {
+// estimated reads a graph that lies beside the good ones.
+func estimated(t testing.TB, text string) *estimator.Estimate {
 	t.Helper()
-	lib, err := catalog.Open()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var errs source.Errors
-	boards := map[string]string{}
-	asked := new(atomic.Int64)
-	load := func(name source.Value) string {
-		asked.Add(1)
-		file := filepath.Join(goodGraphs, name.Text("a path"))
-		if _, known := boards[file]; !known {
-			text, err := os.ReadFile(file)
-			if err != nil {
-				t.Fatal(err)
-			}
-			boards[file] = catalog.Add(lib, source.NewFile(file, text), &errs)
-		}
-		return boards[file]
-	}
-	g := estimator.Read(source.NewFile("graph.yaml", []byte(text)), lib, estimator.Options{Load: load}, &errs)
-	if g == nil {
-		t.Fatal(errs.Err())
-	}
-	if g, err = g.With(edits...); err != nil {
-		t.Skip(err) // a bank that the other board has not
-	}
-	e, err := g.Estimate()
-	if err != nil {
-		t.Fatal(err)
-	}
-	asked.Store(0)
-	return e, asked
+	return estimatortest.New(t).Estimate(t, besideGood, text)
 }
 
 // overGraphs are the good graphs that do not fit their board, or a small one.
@@ -83,11 +47,17 @@ func overGraphs(t *testing.T, check func(t *testing.T, e *estimator.Estimate)) {
 				t.Fatal(err)
 			}
 			t.Run(strings.TrimSuffix(filepath.Base(path), ".yaml")+" "+board, func(t *testing.T) {
-				var edits []source.Edit
+				e := estimated(t, string(text))
 				if board != "" {
-					edits = append(edits, source.Edit{Path: []string{"board"}, Text: board})
+					g, err := e.Graph.With(source.Edit{Path: []string{"board"}, Text: board})
+					if err != nil {
+						t.Skip(err) // a bank that the other board has not
+					}
+					if e, err = g.Estimate(); err != nil {
+						t.Fatal(err)
+					}
 				}
-				if e := estimated(t, string(text), edits...); e.Verdict > estimator.Tight {
+				if e.Verdict > estimator.Tight {
 					check(t, e)
 				}
 			})
@@ -486,15 +456,18 @@ func TestSameAnswer(t *testing.T) {
 // A search that is called off ends at once, also before the planner begins:
 // trying the alternatives takes longest.
 func TestCalledOff(t *testing.T) {
-	e, tried := counted(t, "catalog: ../../blocks/bowed-glass.yaml\n"+smallGraphs["banks of several kinds"])
+	b := estimatortest.New(t)
+	e := b.Estimate(t, besideGood, "catalog: ../../blocks/bowed-glass.yaml\n"+smallGraphs["banks of several kinds"])
+	before := b.Asked()
 	find(t, e, Options{})
-	whole := tried.Swap(0)
+	whole := b.Asked() - before
+	before = b.Asked()
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
 	if _, err := Find(ctx, e, Options{}); !errors.Is(err, context.Canceled) {
 		t.Errorf("a search that was called off ends with %v, want %v", err, context.Canceled)
 	}
-	if n := tried.Load(); whole == 0 || n > whole/20 {
+	if n := b.Asked() - before; whole == 0 || n > whole/20 {
 		t.Errorf("a search that was called off tries %d graphs, and the whole one %d", n, whole)
 	}
 }
