@@ -5,9 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"path/filepath"
 
-	"github.com/google/renameio/v2/maybe"
 	"github.com/rogpeppe/go-internal/diff"
 
 	"elbowroom/blocks/source"
@@ -69,30 +67,22 @@ func alikeEstimates(e, f *estimator.Estimate) bool {
 }
 
 // replace puts a new text in the place of a file that still holds the old one.
-// A link stays a link.
 func replace(name, before, after string) error {
-	path, err := filepath.EvalSymlinks(name)
-	if err != nil {
-		return fmt.Errorf("writing %s: %w", name, reason(err))
-	}
-	now, err := os.ReadFile(path)
+	now, err := os.ReadFile(name)
 	if err != nil {
 		return fmt.Errorf("writing %s: %w", name, reason(err))
 	}
 	if !bytes.Equal(now, []byte(before)) {
 		return hinted{fmt.Errorf("%s was changed since it was read, and stays as it is", name), "ask again"}
 	}
-	info, err := os.Stat(path)
+	info, err := os.Stat(name)
 	if err != nil {
 		return fmt.Errorf("writing %s: %w", name, reason(err))
 	}
 	if !info.Mode().IsRegular() {
 		return errors.New(name + " is no plain file, so nothing is written")
 	}
-	if err := maybe.WriteFile(path, []byte(after), info.Mode().Perm()); err != nil {
-		return fmt.Errorf("writing %s: %w", name, reason(err))
-	}
-	return nil
+	return writeFile(name, []byte(after), info.Mode().Perm())
 }
 
 // applied are the sections that show what was written.

@@ -14,7 +14,6 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/google/renameio/v2/maybe"
 	"github.com/spf13/cobra"
 
 	"elbowroom/blocks"
@@ -239,10 +238,7 @@ func writeNew(name, text string, force bool) error {
 	case err != nil && !errors.Is(err, fs.ErrNotExist):
 		return fmt.Errorf("%s: %w", name, reason(err))
 	}
-	if err := maybe.WriteFile(name, []byte(text), 0o644); err != nil {
-		return fmt.Errorf("writing %s: %w", name, reason(err))
-	}
-	return nil
+	return writeFile(name, []byte(text), 0o644)
 }
 
 func calibration(r *calibrate.Result, graphs []*estimator.Graph) *Calibration {

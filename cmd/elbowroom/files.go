@@ -9,6 +9,8 @@ import (
 	"path/filepath"
 	"strings"
 
+	"github.com/google/renameio/v2/maybe"
+
 	"elbowroom/blocks"
 	"elbowroom/blocks/source"
 	"elbowroom/catalog"
@@ -59,6 +61,35 @@ func readFile(name string) ([]byte, error) {
 	}
 	defer file.Close()
 	return readAll(file)
+}
+
+// writeFile writes a file whole or, on any error, not at all. Of a link it is
+// what the link leads to; a device or a pipe is written to and stays what it is.
+func writeFile(name string, text []byte, permissions fs.FileMode) error {
+	path, err := filepath.EvalSymlinks(name)
+	if err != nil {
+		path = name
+	}
+	info, err := os.Lstat(path)
+	if errors.Is(err, fs.ErrNotExist) || err == nil && info.Mode().IsRegular() {
+		err = maybe.WriteFile(path, text, permissions)
+	} else {
+		err = os.WriteFile(name, text, permissions)
+	}
+	if err != nil {
+		return fmt.Errorf("writing %s: %w", name, reason(err))
+	}
+	return nil
+}
+
+// sameFile tells whether two names lead to one file that is there.
+func sameFile(a, b string) bool {
+	one, err := os.Stat(a)
+	if err != nil {
+		return false
+	}
+	other, err := os.Stat(b)
+	return err == nil && os.SameFile(one, other)
 }
 
 // readAll reads what is not larger than is read: a file may grow while it is

@@ -9,7 +9,6 @@ import (
 	"runtime/debug"
 	"time"
 
-	"github.com/google/renameio/v2/maybe"
 	"github.com/spf13/cobra"
 
 	"elbowroom/cmd/elbowroom/page"
@@ -61,8 +60,8 @@ func (a *app) runReport(ctx context.Context, opts reportOptions, name string) er
 		return hinted{fmt.Errorf("--format: there is no format '%s', only html, markdown", opts.format), ""}
 	case opts.format == "html" && opts.output == "":
 		return hinted{errors.New("report writes a file and needs its name"), "write '-o storm.html'"}
-	case opts.output == name && name != standardInput:
-		return hinted{fmt.Errorf("%s is the graph itself, and stays as it is", name), "give the report another name"}
+	case sameFile(opts.output, name):
+		return hinted{fmt.Errorf("%s is the graph itself, and stays as it is", opts.output), "give the report another name"}
 	}
 	c, err := a.estimate(name, opts.overrides)
 	if err != nil {
@@ -89,8 +88,8 @@ func (a *app) runReport(ctx context.Context, opts reportOptions, name string) er
 			return err
 		})
 	}
-	if err := maybe.WriteFile(opts.output, b.Bytes(), 0o644); err != nil {
-		return fmt.Errorf("writing %s: %w", opts.output, reason(err))
+	if err := writeFile(opts.output, b.Bytes(), 0o644); err != nil {
+		return err
 	}
 	_, err = fmt.Fprintf(a.stdout, "wrote %s: %s.\n", printable(opts.output), printable(sentence(c.name, c.estimate)))
 	return err

@@ -9,7 +9,6 @@ import (
 	"regexp"
 	"strings"
 
-	"github.com/google/renameio/v2/maybe"
 	"github.com/spf13/cobra"
 )
 
@@ -39,8 +38,8 @@ func (a *app) runManual(root *cobra.Command, folder string) error {
 	pages := append([]*cobra.Command{root}, root.Commands()...)
 	for _, c := range pages {
 		name := filepath.Join(folder, pageName(c)+".1")
-		if err := maybe.WriteFile(name, []byte(manualPage(c)), 0o644); err != nil {
-			return fmt.Errorf("writing %s: %w", name, reason(err))
+		if err := writeFile(name, []byte(manualPage(c)), 0o644); err != nil {
+			return err
 		}
 	}
 	_, err := fmt.Fprintf(a.stdout, "wrote %d pages into %s; read 'man elbowroom'\n", len(pages), printable(folder))

@@ -7,7 +7,6 @@ import (
 	"io/fs"
 	"os"
 
-	"github.com/google/renameio/v2/maybe"
 	"github.com/spf13/cobra"
 )
 
@@ -40,8 +39,8 @@ func (a *app) runNew(name string) error {
 	} else if !errors.Is(err, fs.ErrNotExist) {
 		return fmt.Errorf("%s: %w", name, reason(err))
 	}
-	if err := maybe.WriteFile(name, starter, 0o644); err != nil {
-		return fmt.Errorf("writing %s: %w", name, reason(err))
+	if err := writeFile(name, starter, 0o644); err != nil {
+		return err
 	}
 	_, err := fmt.Fprintf(a.stdout, "wrote %s; ask 'elbowroom check %s'\n", printable(name), printable(name))
 	return err

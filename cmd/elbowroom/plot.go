@@ -11,7 +11,6 @@ import (
 	"strings"
 	"sync"
 
-	"github.com/google/renameio/v2/maybe"
 	"github.com/spf13/cobra"
 
 	"elbowroom/blocks"
@@ -50,8 +49,8 @@ func plot(name string, p picture) error {
 	if err != nil {
 		return err
 	}
-	if err := maybe.WriteFile(name, b.Bytes(), plotPermissions); err != nil {
-		return fmt.Errorf("--plot: cannot write %s: %w", name, reason(err))
+	if err := writeFile(name, b.Bytes(), plotPermissions); err != nil {
+		return fmt.Errorf("--plot: %w", err)
 	}
 	return nil
 }

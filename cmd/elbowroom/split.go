@@ -9,7 +9,6 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/google/renameio/v2/maybe"
 	"github.com/spf13/cobra"
 
 	"elbowroom/blocks"
@@ -354,8 +353,8 @@ func (a *app) writeSides(r *SplitReport, s *ask.Split, names []string) error {
 		texts = append(texts, edited.Text())
 	}
 	for k, name := range names {
-		if err := maybe.WriteFile(name, []byte(texts[k]), 0o644); err != nil {
-			return fmt.Errorf("writing %s: %w", name, reason(err))
+		if err := writeFile(name, []byte(texts[k]), 0o644); err != nil {
+			return err
 		}
 		r.Written = append(r.Written, WrittenSide{sideNames[k], name})
 	}
