@@ -43,7 +43,7 @@ func ParseKind(word string) (Kind, bool) {
 // Channel rules of a port; a positive number is a fixed count.
 const (
 	SameChannels    = 0  // as many as the node has
-	AnyChannels     = -1 // whatever the wire carries
+	AnyChannels     = -1 // whatever the wire carries, or the node says
 	CountedChannels = -2 // of an output: as many as a parameter says
 )
 

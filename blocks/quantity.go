@@ -245,8 +245,9 @@ func Parse(text string, unit Unit, base Timebase) (Span, error) {
 	// Either end may itself range with the tempo: the order must hold at both.
 	if low.Low > high.Low || low.High > high.High {
 		refused := refuse(text, "runs backwards: %s is above %s", quote(complete), quote(highText))
+		refused.hint = "write the lower end first"
 		if complete != lowText {
-			refused.hint = fmt.Sprintf("%s was read as %s, after %s: write both ends in full", quote(lowText), quote(complete), quote(highText))
+			refused.hint = fmt.Sprintf("%s was read as %s, after %s: write both ends in full, or the lower one first", quote(lowText), quote(complete), quote(highText))
 		}
 		return Span{}, refused
 	}
@@ -363,19 +364,30 @@ func notOfKind(text, word string, unit Unit) error {
 
 var (
 	decimalComma = source.Lazily(`^([+-]?\d+),(\d+)\b`)
+	noteAround   = source.Lazily(`^(dotted|triplet)\s+(\d{1,4}/\d{1,4})$`)
+	noteShort    = source.Lazily(`^(\d{1,4}/\d{1,4})\s*([dt.])$`)
 	dashedRange  = source.Lazily(`^(.*?\d[^-–]*?)\s*(?:-|–|\bto\b)\s*(\d.*)$`)
 )
 
+// typed puts plain characters in place of those that a word processor sets: a
+// minus, a narrow or a fixed blank.
+var typed = strings.NewReplacer("\u2212", "-", "\u00a0", " ", "\u202f", " ")
+
 // meantQuantity returns what was probably meant by a text that is no quantity of
-// its kind: with a point for a comma, '..' for a dash, the word of a unit for
-// what comes near it, or with the unit that is missing; "" where nothing is near.
+// its kind: with a point for a comma, '..' for a dash, plain characters for those
+// that a word processor sets, the word of a unit for what comes near it, or with
+// the unit that is missing; "" where nothing is near.
 func meantQuantity(text string, unit Unit) string {
 	reads := func(text string) bool {
 		_, err := Parse(text, unit, Timebase{SampleRate: 48000, Tempo: Span{Low: 60, High: 60}})
 		return err == nil
 	}
-	meant := text
-	if m := decimalComma().FindStringSubmatch(meant); m != nil {
+	meant := typed.Replace(text)
+	if m := noteAround().FindStringSubmatch(meant); m != nil {
+		meant = m[2] + " " + m[1]
+	} else if m := noteShort().FindStringSubmatch(meant); m != nil {
+		meant = m[1] + map[string]string{"d": " dotted", ".": " dotted", "t": " triplet"}[m[2]]
+	} else if m := decimalComma().FindStringSubmatch(meant); m != nil {
 		meant = m[1] + "." + m[2] + meant[len(m[0]):]
 	} else if m := dashedRange().FindStringSubmatch(meant); m != nil {
 		meant = m[1] + ".." + m[2]
@@ -396,7 +408,7 @@ func meantQuantity(text string, unit Unit) string {
 }
 
 // nearestWord is the word of the unit that a word comes near to: one that
-// differs by case only, or its long form. Of no word it is the unit that is
+// differs by case only, its long form, or the only one that begins so. Of no word it is the unit that is
 // missing: the base unit, but for times that are more likely milliseconds.
 func nearestWord(number, word string, unit Unit) string {
 	scales := kinds[unit].scales
@@ -432,7 +444,16 @@ func nearestWord(number, word string, unit Unit) string {
 			return s.word
 		}
 	}
-	return ""
+	begin := ""
+	for _, s := range scales {
+		if strings.HasPrefix(strings.ToLower(s.word), lower) {
+			if begin != "" {
+				return ""
+			}
+			begin = s.word
+		}
+	}
+	return begin
 }
 
 // nearestNote is a note that differs by case only, or "".

@@ -423,6 +423,85 @@ func TestSubstitutesAreLighter(t *testing.T) {
 	}
 }
 
+// What is heard of a stand-in costs points with some settings of what it stands in
+// for: the zero of one that is plainly heard would bring it to the front of every
+// plan.
+func TestWhatIsHeardIsLost(t *testing.T) {
+	s := readAll(t)
+	hearing, err := s.lib.Hearing()
+	if err != nil {
+		t.Fatal(err)
+	}
+	const (
+		whole  = "the steps of control are a metric of the whole graph"
+		same   = "it sounds the same where it stands in by these settings"
+		unlike = "the level at a width other than the default differs"
+		below  = "by the curve of foldover it lies below what is heard"
+		none   = "no metric tells a growl from another of as many partials"
+	)
+	free := map[string]string{
+		"additive 4": same, "matrix-mixer 1": same, "state-variable 1": same, "state-variable 3": same, "naive-saw 2": same,
+		"naive-pulse 1": whole, "naive-saw 1": whole, "naive-triangle 1": whole, "phase-distortion 2": whole, "phase-ramp 1": whole,
+		"integrated-clip 2": below, "oversampled-clip 3": below, "stereo-width 1": unlike, "fm-four 1": none,
+	}
+	for _, b := range s.blocks {
+		for n, sub := range b.Substitutes {
+			if strings.HasPrefix(sub.Heard, "nothing") {
+				continue
+			}
+			most := 0.0
+			for _, motion := range []blocks.Motion{blocks.Fixed, blocks.ByControl, blocks.ByAudio} {
+				for _, settings := range slices.Concat(variants(b, 48000), crowded(b, 48000)) {
+					for i, p := range b.Params {
+						settings[i].Moved = min(motion, p.Moved)
+					}
+					before := use(b, settings, 2, 48, 48000)
+					after, _, err := standIn(s.lib, before, &sub)
+					if err != nil {
+						t.Fatal(err)
+					}
+					most = max(most, loss(t, hearing, before, after))
+				}
+			}
+			which := fmt.Sprintf("%s %d", b.Name, n+1)
+			if reason, ok := free[which]; ok && most > 0 {
+				t.Errorf("stand-in %s costs %g points, and is excused: %s", which, most, reason)
+			} else if !ok && most == 0 {
+				t.Errorf("stand-in %s costs nothing with any settings, and is heard: %s", which, sub.Heard)
+			}
+		}
+	}
+}
+
+// crowded are the variants of a block with every count at its greatest.
+func crowded(b *blocks.Block, rate blocks.Hertz) [][]blocks.Setting {
+	list := variants(b, rate)
+	for _, settings := range list {
+		for i, p := range b.Params {
+			if p.Unit == blocks.UnitCount {
+				settings[i].Span = blocks.Span{Low: p.Range.High, High: p.Range.High}
+			}
+		}
+	}
+	return list
+}
+
+// loss adds up the points of all metrics that two uses have; a metric that cannot
+// be worked out with these settings counts for nothing.
+func loss(t *testing.T, hearing *blocks.Hearing, before, after *blocks.Use) float64 {
+	t.Helper()
+	sum := 0.0
+	for i := range hearing.Metrics {
+		m := &hearing.Metrics[i]
+		was, has, err1 := before.Metric(m.Name)
+		is, still, err2 := after.Metric(m.Name)
+		if err1 == nil && err2 == nil && has && still && was != is {
+			sum += m.Loss(was, is)
+		}
+	}
+	return sum
+}
+
 // standIn is a use with a substitute in its place, which may not take what
 // moves the parameters that are carried over.
 func standIn(lib *blocks.Library, u *blocks.Use, sub *blocks.Substitute) (after *blocks.Use, ok bool, err error) {

@@ -172,7 +172,7 @@ func (r *graphReader) node(n *Node, index int, m source.Member, sc *scope) {
 	if name == ownCode {
 		what = "key"
 	} else {
-		o.Lists("'elbowroom blocks " + name + "' tells its parameters")
+		o.Lists(parameterHint(n.Block()))
 	}
 	for i, in := range n.Block().Inputs {
 		if o.Has(in.Name) && !o.Took(in.Name) {
@@ -183,6 +183,24 @@ func (r *graphReader) node(n *Node, index int, m source.Member, sc *scope) {
 	}
 	o.Done(what)
 	r.pending = append(r.pending, p)
+}
+
+// parameterHint says which parameters a block has, where they are few, and what
+// tells of them.
+func parameterHint(b *blocks.Block) string {
+	const few = 12
+	tells := "'elbowroom blocks " + b.Name + "' tells of them"
+	switch n := len(b.Params); {
+	case n == 0:
+		return "it has none"
+	case n > few:
+		return tells
+	}
+	names := make([]string, len(b.Params))
+	for i := range b.Params {
+		names[i] = b.Params[i].Name
+	}
+	return "it has " + strings.Join(names, ", ") + "; " + tells
 }
 
 // blockKey is the key under which a node that has no 'block' names one; not

@@ -66,7 +66,7 @@ func (e *Estimate) Swaps() ([]Swap, error) {
 		return nil, nil
 	}
 	tries := triedNodes / max(len(g.Nodes), 1)
-	least := max(leastRelief, LeastHelp*e.excess())
+	least := max(leastRelief, LeastHelp*e.Excess(OfBoard))
 	var swaps []Swap
 	for _, i := range e.dearest() {
 		if g.Nodes[i].Keep {
@@ -226,7 +226,7 @@ func (s *Swap) estimate(e *Estimate) bool {
 	if s.After, err = s.graph.Estimate(); err != nil {
 		return false
 	}
-	s.Verdict, s.Relief = s.After.Verdict, relief(e, s.After)
+	s.Verdict, s.Relief = s.After.Verdict, Relief(e, s.After, OfBoard)
 	s.Memory, s.Flash = e.Bytes(MemoryResource)-s.After.Bytes(MemoryResource), e.Bytes(FlashResource)-s.After.Bytes(FlashResource)
 	s.Cycles = e.CPU.Worst.Total().Value - s.After.CPU.Worst.Total().Value
 	return true
@@ -433,28 +433,48 @@ func (e *Estimate) Bytes(kind ResourceKind) blocks.Bytes {
 	return sum
 }
 
-// relief adds up, over the resources that do not fit, how much nearer to their
-// limits they come, in shares of the limits.
-func relief(before, after *Estimate) float64 {
+// Limits are what resources may take at most.
+type Limits func(*Resource) float64
+
+// OfBoard are the limits of the board itself.
+func OfBoard(r *Resource) float64 { return r.Limit }
+
+// Relief adds up how much nearer to their limits the resources come that are
+// beyond them, in shares of the limits. Banks count together, and so do all
+// resources of a kind: what moves from one that is over to another helps nobody.
+func Relief(before, after *Estimate, limits Limits) float64 {
 	sum := 0.0
-	for _, r := range before.Resources {
-		if r.Verdict >= Unsure && r.Limit > 0 {
-			sum += (beyond(r) - beyond(after.Resource(r.Name))) / r.Limit
+	for kind := range resourceKinds {
+		if was, of := before.beyond(kind, limits); of > 0 {
+			is, _ := after.beyond(kind, limits)
+			sum += (was - is) / of
 		}
 	}
 	return sum
 }
 
-// excess adds up how far the resources that do not fit are beyond their limits, in
-// shares of the limits.
-func (e *Estimate) excess() float64 {
+// Excess adds up how far the resources are beyond their limits, in shares of the
+// limits; those of a kind count together.
+func (e *Estimate) Excess(limits Limits) float64 {
 	sum := 0.0
-	for _, r := range e.Resources {
-		if r.Verdict >= Unsure && r.Limit > 0 {
-			sum += beyond(r) / r.Limit
+	for kind := range resourceKinds {
+		if is, of := e.beyond(kind, limits); of > 0 {
+			sum += is / of
 		}
 	}
 	return sum
+}
+
+// beyond adds up how far the needs of a kind reach past their limits, their whole
+// bands counted, and the limits that they reach past.
+func (e *Estimate) beyond(kind ResourceKind, limits Limits) (past, of float64) {
+	for i := range e.Resources {
+		r := &e.Resources[i]
+		if limit := limits(r); r.Kind == kind && r.Used.High > limit {
+			past, of = past+r.Used.High-limit, of+limit
+		}
+	}
+	return past, of
 }
 
 // Resource is a resource by name; one that nothing uses is zero.
@@ -466,6 +486,3 @@ func (e *Estimate) Resource(name string) Resource {
 	}
 	return Resource{Name: name}
 }
-
-// beyond is how far a need reaches past its limit, its whole band counted.
-func beyond(r Resource) float64 { return max(0, r.Used.High-r.Limit) }

@@ -264,3 +264,39 @@ func TestSwapsSayWhatIsHeard(t *testing.T) {
 		t.Errorf("a quarter of a delay is said to be '%s', want '%s'", got, often)
 	}
 }
+
+// A swap that takes from one bank what it then needs of another is no help: two
+// lines in two banks that are both too small are not mended by one line, longer
+// than both, in either.
+func TestSwapsDoNotMoveTheLack(t *testing.T) {
+	e := estimated(t, `board: m4f-168-192k
+sample_rate: 48 kHz
+block_size: 48
+tempo: 60 bpm
+nodes:
+  in:   {block: audio-in, channels: 2}
+  echo: {block: cross-fed-delay, from: in, time_left: 3/8, time_right: 1/4}
+  out:  {block: audio-out, from: echo}
+`)
+	lack := func(e *estimator.Estimate) float64 {
+		sum := 0.0
+		for _, r := range e.Resources {
+			if r.Kind == estimator.MemoryResource {
+				sum += max(0, r.Used.Value-r.Limit)
+			}
+		}
+		return sum
+	}
+	swaps, err := e.Swaps()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(swaps) == 0 {
+		t.Fatal("no swap helps a graph whose lines could be shorter")
+	}
+	for _, s := range swaps {
+		if before, after := lack(e), lack(s.After); after >= before {
+			t.Errorf("'%s' is offered, with which the banks lack %g B, and %g B without", s.Change, after, before)
+		}
+	}
+}

@@ -50,6 +50,7 @@ const (
 	FlashResource
 	CPUResource
 	JackResource
+	resourceKinds
 )
 
 // Headroom is what is left of the limit by the figure itself.

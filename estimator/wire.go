@@ -339,7 +339,8 @@ func (g *Graph) misfit(n *Node, in Input, s Source) (problem, hint string) {
 		return fmt.Sprintf("'%s' has %s, so there is no channel %d", name, channelCount(whole), s.Channel+1), ""
 	}
 	have, want := g.Channels(s), in.Port.Channels
-	if want == blocks.SameChannels {
+	_, said := n.Given["channels"]
+	if want == blocks.SameChannels || want == blocks.AnyChannels && said {
 		want = n.Use.Channels
 	}
 	if want == blocks.AnyChannels || have == want || have == 1 {

@@ -8,8 +8,9 @@ import (
 )
 
 // Nearest returns the candidate that was probably meant by a word: the one
-// with fewest edits, at most one in three letters, ties by name. Two letters in
-// the wrong order are one edit. It returns "" where none is near.
+// with fewest edits, at most one in three letters, ties by name; else the only
+// one that begins with the word. Two letters in the wrong order are one edit. It
+// returns "" where none is near.
 func Nearest(word string, candidates []string) string {
 	if len(word) > 64 {
 		return ""
@@ -21,7 +22,20 @@ func Nearest(word string, candidates []string) string {
 			best, least = c, d
 		}
 	}
+	if best == "" {
+		return onlyLonger(word, sorted)
+	}
 	return best
+}
+
+// onlyLonger is the only candidate that begins with a word of some letters, or "".
+func onlyLonger(word string, candidates []string) string {
+	const fewest = 3
+	longer := slices.DeleteFunc(slices.Clone(candidates), func(c string) bool { return !strings.HasPrefix(c, strings.ToLower(word)) })
+	if len(word) < fewest || len(longer) != 1 {
+		return ""
+	}
+	return longer[0]
 }
 
 // edits counts how many letters must be changed, added or removed to make one

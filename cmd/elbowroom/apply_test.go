@@ -2,9 +2,12 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -188,4 +191,53 @@ func comment(line string) string {
 		return line[i:]
 	}
 	return ""
+}
+
+// Fewer plans are the first of more. Without that, --plans 1 --apply 1 would
+// write another plan than the one that was shown: here one that loses as much,
+// but does not leave free what is to stay free.
+func TestFewerPlansAreTheFirst(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "basses.yaml")
+	graph := `board: m7-216-320k
+sample_rate: 48 kHz
+block_size: 32
+reserve: {cpu: 25%}
+nodes:
+  clock:   {block: gate-in, rate: 10 Hz}
+  row:     {block: step-sequence, from: {clock: clock}, steps: 16}
+  last:    {block: limiter, from: basses}
+  speaker: {block: audio-out, from: last}
+voices:
+  basses:
+    count: 3
+    nodes:
+      saw:   {block: bandlimited-saw, pitch: {from: row, span: 30 Hz..120 Hz, curve: exponential}}
+      env:   {block: adsr, from: {gate: row.gate}}
+      dark:  {block: ladder, from: saw, cutoff: {from: env, span: 80 Hz..3 kHz, curve: exponential}}
+      rough: {block: oversampled-clip, from: dark}
+    out: rough
+`
+	if err := os.WriteFile(file, []byte(graph), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	plans := func(n int) []Plan {
+		var out, complaints strings.Builder
+		if exit := run(context.Background(), strings.NewReader(""), &out, &complaints, []string{"lighten", "--format", "json", "--plans", strconv.Itoa(n), file}); exit != exitFits {
+			t.Fatalf("lighten --plans %d exits with %d: %s", n, exit, complaints.String())
+		}
+		var l Lighter
+		if err := json.Unmarshal([]byte(out.String()), &l); err != nil {
+			t.Fatal(err)
+		}
+		return l.Plans
+	}
+	all := plans(3)
+	if len(all) != 3 {
+		t.Fatalf("there are %d plans, want 3", len(all))
+	}
+	for n := 1; n < 3; n++ {
+		if few := plans(n); !reflect.DeepEqual(few, all[:n]) {
+			t.Errorf("--plans %d gives\n%+v\nwant the first of\n%+v", n, few, all)
+		}
+	}
 }

@@ -104,6 +104,7 @@ func csvRows(a *Answer) [][]string {
 			banded("node", n.Name, "due", *n.Due, "cycles", n.Basis)
 			banded("node", n.Name, "due stalls", *n.Waits, "cycles", a.Cycles.Mean.Stalls.Basis)
 		}
+		banded("node", n.Name, "costliest", n.Costliest, "cycles", n.Basis)
 		single("node", n.Name, "bytes", float64(n.Bytes), "bytes", lies(n))
 	}
 	for i := range a.Linker {

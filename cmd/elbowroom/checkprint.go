@@ -177,11 +177,11 @@ func latencySection(l *Latency) section {
 
 func dearSections(a *Answer) document {
 	var d document
-	takes := func(n *Node) float64 { return n.costliest() + n.waits() }
+	takes := func(n *Node) float64 { return n.Costliest.Value }
 	if top, others, rest := dearest(a.Nodes, mostShown, takes); len(top) > 0 {
 		t := &table{align: "llrrr", header: []string{"dear in cycles", "block", "worst", "stalls", "of the budget"}}
 		for _, n := range top {
-			t.add(named(n), n.Block, whole(n.costliest()), whole(n.waits()), percent(takes(n), a.Cycles.Budget))
+			t.add(named(n), n.Block, whole(n.computes()), whole(n.waits()), percent(takes(n), a.Cycles.Budget))
 		}
 		s := section{table: t}
 		if others > 0 {
@@ -236,8 +236,9 @@ func dearTables(a *Answer) document {
 	return document{{table: t}}
 }
 
-// costliest is the cycles of the node's costliest block, and waits what it waits in it.
-func (n *Node) costliest() float64 {
+// computes is what the node computes in its costliest block, in cycles, and waits what
+// it waits in it.
+func (n *Node) computes() float64 {
 	if n.Due == nil {
 		return n.Worst.Value
 	}

@@ -325,6 +325,9 @@ func (c *ResourceChange) row(kind estimator.ResourceKind) ([]string, bool) {
 			return nil, false
 		}
 		more := c.After.Used - c.Before.Used
+		if kind == estimator.CPUResource {
+			more = up(c.After.Used) - up(c.Before.Used)
+		}
 		if change = amount(kind, more); more > 0 {
 			change = "+" + change
 		}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -179,6 +180,28 @@ func causes(g *estimator.Graph, list []estimator.Cause) []Cause {
 	return out
 }
 
+// hintExplain says what can be explained, for who named something else: a node of
+// a group without the group, or the group itself.
+func hintExplain(g *estimator.Graph, name string, names []string) string {
+	var within, ending []string
+	for _, n := range g.Nodes {
+		group, own, _ := strings.Cut(n.Name, ".")
+		switch name {
+		case own:
+			ending = append(ending, n.Name)
+		case group:
+			within = append(within, n.Name)
+		}
+	}
+	switch {
+	case len(ending) > 0:
+		return "did you mean '" + ending[0] + "'?"
+	case len(within) > 0:
+		return "name one of its nodes: " + firstFew(within, 60)
+	}
+	return cmp.Or(source.DidYouMean(name, names), "banks are "+strings.Join(g.Board.BankNames(), ", ")+"; nodes are named as in the file, those of voices after their group")
+}
+
 // explain tells all of the node or the bank of a name; both where both have it.
 // The error names what comes nearest.
 func explain(file string, e *estimator.Estimate, name string) (*Explained, error) {
@@ -210,11 +233,7 @@ func explain(file string, e *estimator.Estimate, name string) (*Explained, error
 		}
 	}
 	if x.Node == nil && x.Bank == nil {
-		hint := source.DidYouMean(name, names)
-		if hint == "" {
-			hint = "banks are " + strings.Join(g.Board.BankNames(), ", ") + "; nodes are named as in the file, of voices with their group: bass.osc"
-		}
-		return nil, hinted{fmt.Errorf("%s has no node and %s no bank '%s'", file, g.Board.Name, name), hint}
+		return nil, hinted{fmt.Errorf("%s has no node and %s no bank '%s'", file, g.Board.Name, name), hintExplain(g, name, names)}
 	}
 	if cached(g.Board, x) {
 		x.Sources = append(x.Sources, cited("cache", g.Board.Cache.Cites, g.Board)...)

@@ -135,7 +135,8 @@ func nodeSections(a *Answer, x *NodeExplained) document {
 		for _, h := range x.Hops {
 			t.add(h.Name, number(h.Every), whole(h.Cycles.Value), whole(h.Stalls.Value), percent(h.Cycles.Value+h.Stalls.Value, a.Cycles.Budget))
 		}
-		d = append(d, section{table: t, after: "Each time all of it falls into one block, beside the worst above."})
+		d = append(d, section{table: t, after: fmt.Sprintf("Each time all of it falls into one block, beside the worst above: %s in the costliest, %s of the budget.",
+			blocks.Cycles(up(n.Costliest.Value)), percent(n.Costliest.Value, a.Cycles.Budget))})
 	}
 	for rest := x.Buffers; len(rest) > 0; {
 		same := 1

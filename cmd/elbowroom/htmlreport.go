@@ -16,8 +16,8 @@ import (
 	"elbowroom/estimator/lighten"
 )
 
-// plansShown is how many plans a report or the page shows of a graph that is
-// over.
+// plansShown is how many plans a report, the page or lighten shows of a graph that
+// is over, where nobody says how many.
 const plansShown = 3
 
 type reportOptions struct {

@@ -143,7 +143,7 @@ Exit status: 0 there is a plan or none is needed, 1 nothing fits, 2 wrong input.
 	f.Var(each(&opts.wants), "want", "`aim` at more than fitting: cpu=70%, flash=100KiB or BANK=50%; may be repeated")
 	f.Var(wordsOf(&opts.keep), "keep", "leave these `nodes` or groups as they are")
 	f.Var(wordsOf(&opts.allow), "allow", "change these `nodes` or groups although the file keeps them")
-	f.IntVar(&opts.plans, "plans", 3, "show so many plans")
+	f.IntVar(&opts.plans, "plans", plansShown, "show so many plans")
 	f.BoolVar(&opts.trade, "trade", false, "show also what must be lost for less load and for less memory")
 	f.IntVar(&opts.apply, "apply", 0, "write the plan of this number into the file")
 	f.BoolVar(&opts.dryRun, "dry-run", false, "with --apply, only show what would be written")
@@ -225,7 +225,9 @@ func (a *app) runLighten(ctx context.Context, w io.Writer, opts lightenOptions, 
 			Version: lightenVersion, Exit: exitWrong, File: wrong.File, Verdict: wrong.Verdict, Sentence: wrong.Sentence, Mistakes: wrong.Mistakes,
 		})
 	}
-	aims := lighten.Options{Plans: opts.plans, Wants: wants, Keep: opts.keep, Allow: opts.allow, Progress: a.progress()}
+	// Fewer are searched for as the usual number, of which they are the first: one
+	// that loses no more and keeps the reserve may be found late.
+	aims := lighten.Options{Plans: max(opts.plans, plansShown), Wants: wants, Keep: opts.keep, Allow: opts.allow, Progress: a.progress()}
 	found, err := lighten.Find(ctx, c.estimate, aims)
 	var unknown *lighten.UnknownError
 	if errors.As(err, &unknown) {
@@ -238,6 +240,7 @@ func (a *app) runLighten(ctx context.Context, w io.Writer, opts lightenOptions, 
 	if err != nil {
 		return err
 	}
+	found.Plans = found.Plans[:min(len(found.Plans), opts.plans)]
 	l := lighter(c.name, c.estimate, found)
 	if opts.trade {
 		if l.Trade, err = trade(ctx, c.name, c.estimate, aims); err != nil {

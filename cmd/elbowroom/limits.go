@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"strings"
@@ -58,6 +59,9 @@ func only(g *estimator.Graph, names []string) (func(*ask.Dial) bool, error) {
 	var known []string
 	for _, d := range ask.Dials(g) {
 		known = append(known, d.Name)
+		if at := strings.LastIndex(d.Name, "."); at > 0 {
+			known = append(known, d.Name[:at])
+		}
 	}
 	for _, name := range names {
 		found := false
@@ -65,7 +69,8 @@ func only(g *estimator.Graph, names []string) (func(*ask.Dial) bool, error) {
 			found = found || named(d, name)
 		}
 		if !found {
-			return nil, hinted{fmt.Errorf("--of: the graph has no number '%s' to turn", name), source.DidYouMean(name, known)}
+			hint := cmp.Or(source.DidYouMean(name, known), "without --of all are told")
+			return nil, hinted{fmt.Errorf("--of: the graph has no number '%s' to turn", name), hint}
 		}
 	}
 	return func(d *ask.Dial) bool {

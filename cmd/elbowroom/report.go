@@ -151,22 +151,23 @@ type LatencyPart struct {
 
 // Node is what one node takes, all its copies together.
 type Node struct {
-	Name   string  `json:"name"`
-	Block  string  `json:"block"`
-	Kernel string  `json:"kernel" jsonschema:"the block with the choices that make another kernel of it"`
-	Copies int     `json:"copies"`
-	Place  string  `json:"place"`
-	Mean   Figure  `json:"mean" jsonschema:"cycles a block, stalls left out"`
-	Worst  Figure  `json:"worst" jsonschema:"cycles a block, stalls left out"`
-	Stalls Figure  `json:"stalls" jsonschema:"cycles a block"`
-	Due    *Figure `json:"due,omitempty" jsonschema:"cycles of work now and then, as much as falls into one block beside the worst"`
-	Waits  *Figure `json:"due_stalls,omitempty" jsonschema:"cycles that it waits in that block beyond its stalls"`
-	Basis  string  `json:"basis"`
-	Source string  `json:"source,omitempty" jsonschema:"what the cycles were counted or timed from, its wires' sums left out"`
-	Bytes  int64   `json:"bytes" jsonschema:"state and buffers"`
-	Lies   []Share `json:"lies,omitempty" jsonschema:"the banks that its buffers lie in"`
-	Tables []Table `json:"tables,omitempty" jsonschema:"in flash, that it reads"`
-	Note   string  `json:"note,omitempty"`
+	Name      string  `json:"name"`
+	Block     string  `json:"block"`
+	Kernel    string  `json:"kernel" jsonschema:"the block with the choices that make another kernel of it"`
+	Copies    int     `json:"copies"`
+	Place     string  `json:"place"`
+	Mean      Figure  `json:"mean" jsonschema:"cycles a block, stalls left out"`
+	Worst     Figure  `json:"worst" jsonschema:"cycles a block, stalls left out"`
+	Stalls    Figure  `json:"stalls" jsonschema:"cycles a block"`
+	Due       *Figure `json:"due,omitempty" jsonschema:"cycles of work now and then, as much as falls into one block beside the worst"`
+	Waits     *Figure `json:"due_stalls,omitempty" jsonschema:"cycles that it waits in that block beyond its stalls"`
+	Costliest Figure  `json:"costliest" jsonschema:"cycles of its costliest block: worst, stalls, due and due_stalls together"`
+	Basis     string  `json:"basis"`
+	Source    string  `json:"source,omitempty" jsonschema:"what the cycles were counted or timed from, its wires' sums left out"`
+	Bytes     int64   `json:"bytes" jsonschema:"state and buffers"`
+	Lies      []Share `json:"lies,omitempty" jsonschema:"the banks that its buffers lie in"`
+	Tables    []Table `json:"tables,omitempty" jsonschema:"in flash, that it reads"`
+	Note      string  `json:"note,omitempty"`
 }
 
 // Share is some bytes of a node in a bank.
@@ -364,7 +365,7 @@ func nodes(e *estimator.Estimate) []Node {
 		c := &e.Nodes[i]
 		list[i] = Node{
 			Name: n.Name, Block: n.Block().Name, Kernel: n.Use.Variant(), Copies: c.Copies, Place: n.Place.Where(),
-			Mean: figure(c.Mean), Worst: figure(c.Worst), Stalls: figure(c.Stalls), Basis: c.Basis.String(), Source: c.Source,
+			Mean: figure(c.Mean), Worst: figure(c.Worst), Stalls: figure(c.Stalls), Costliest: figure(e.Costliest(i)), Basis: c.Basis.String(), Source: c.Source,
 			Bytes: int64(c.State + c.Buffers), Note: n.Note,
 		}
 		if len(c.Hops) > 0 {

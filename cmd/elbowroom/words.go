@@ -63,9 +63,9 @@ func standing(r *estimator.Resource) string {
 	of := fmt.Sprintf("%s %s of %s", subject, used, limit)
 	switch {
 	case r.Verdict == estimator.Tight && r.Used.Value == r.Used.High:
-		return fmt.Sprintf("%s, which leaves %s free where %s was asked for", of, percent(r.Headroom(), r.Limit), blocks.Percent(r.Reserve))
+		return fmt.Sprintf("%s, which leaves %s free where %s is to stay free", of, percent(r.Headroom(), r.Limit), blocks.Percent(r.Reserve))
 	case r.Verdict == estimator.Tight:
-		return fmt.Sprintf("%s, perhaps as much as %s, which leaves %s free where %s was asked for",
+		return fmt.Sprintf("%s, perhaps as much as %s, which leaves %s free where %s is to stay free",
 			of, most, percent(r.Limit-r.Used.High, r.Limit), blocks.Percent(r.Reserve))
 	case r.Rests != "":
 		return of + ", but part of that is a plain default of the board"
@@ -74,11 +74,11 @@ func standing(r *estimator.Resource) string {
 	case r.Verdict == estimator.Unsure:
 		return fmt.Sprintf("%s, but perhaps as little as %s", of, least)
 	}
-	much := "much"
+	over, much := -r.Headroom(), "much"
 	if r.Kind == estimator.CPUResource {
-		much = "many"
+		over, much = up(r.Used.Value)-down(r.Limit), "many"
 	}
-	text := fmt.Sprintf("%s, %s too %s", of, amount(r.Kind, -r.Headroom()), much)
+	text := fmt.Sprintf("%s, %s too %s", of, amount(r.Kind, over), much)
 	if r.Used.Low < r.Used.Value {
 		text += fmt.Sprintf(" (at least %s)", amount(r.Kind, r.Used.Low-r.Limit))
 	}
@@ -107,9 +107,24 @@ func alike(e *estimator.Estimate) string {
 	case 0:
 		return ""
 	case 1:
-		return fmt.Sprintf("; %s is %s too", names[0], e.Verdict)
+		return fmt.Sprintf("; %s is %s too%s", names[0], e.Verdict, allShort(e))
 	}
-	return fmt.Sprintf("; %s are %s too", strings.Join(names, ", "), e.Verdict)
+	return fmt.Sprintf("; %s are %s too%s", strings.Join(names, ", "), e.Verdict, allShort(e))
+}
+
+// allShort tells how much room all banks lack, where several are over: which of
+// them a buffer that finds no room is told of is of less weight.
+func allShort(e *estimator.Estimate) string {
+	over, short := 0, 0.0
+	for i := range e.Resources {
+		if r := &e.Resources[i]; r.Kind == estimator.MemoryResource && r.Verdict == estimator.Over {
+			over, short = over+1, short-r.Headroom()
+		}
+	}
+	if over < 2 {
+		return ""
+	}
+	return fmt.Sprintf(", and the banks together are %s short", blocks.Bytes(short).Up())
 }
 
 // worth tells in one line what the figures are worth.

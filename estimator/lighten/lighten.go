@@ -69,27 +69,6 @@ func (o *Options) meets(e *estimator.Estimate) bool {
 	return e.Verdict <= estimator.Tight
 }
 
-// relief adds up how much nearer to their limits the resources come that are
-// beyond them, in shares of the limits.
-func (o *Options) relief(before, after *estimator.Estimate) float64 {
-	sum := 0.0
-	for i := range before.Resources {
-		now := after.Resource(before.Resources[i].Name)
-		if was := o.beyond(&before.Resources[i]); was > 0 {
-			sum += was - o.beyond(&now)
-		}
-	}
-	return sum
-}
-
-// beyond is how far a need reaches past its limit, as a share of the limit.
-func (o *Options) beyond(r *estimator.Resource) float64 {
-	if limit := o.limit(r); limit > 0 {
-		return max(0, r.Used.High/limit-1)
-	}
-	return 0
-}
-
 // Change is one thing that a plan changes.
 type Change struct {
 	Node    string // "" for a setting of the whole graph
@@ -317,7 +296,7 @@ func (s *setting) with(c choice, o *Options) (*setting, error) {
 	for _, f := range effects {
 		change.Loss += f.Points
 	}
-	if o.relief(s.after, after) <= 0 {
+	if estimator.Relief(s.after, after, o.limit) <= 0 {
 		return nil, nil
 	}
 	return &setting{changes: append(slices.Clip(s.changes), change), loss: s.loss + change.Loss, after: after}, nil
@@ -432,13 +411,10 @@ func (s *setting) gather(ctx context.Context, o *Options) error {
 // another of the node and are heard no less.
 func (s *setting) singles(o *Options) []estimator.Swap {
 	var list []estimator.Swap
-	excess := 0.0
-	for i := range s.after.Resources {
-		excess += o.beyond(&s.after.Resources[i])
-	}
+	least := estimator.LeastHelp * s.after.Excess(o.limit)
 	for _, swaps := range s.swaps {
 		for _, w := range swaps {
-			if w.Relief = o.relief(s.after, w.After); w.Relief > 0 && w.Relief >= estimator.LeastHelp*excess {
+			if w.Relief = estimator.Relief(s.after, w.After, o.limit); w.Relief > 0 && w.Relief >= least {
 				list = append(list, w)
 			}
 		}

@@ -551,8 +551,8 @@ func TestMiss(t *testing.T) {
 	if r.Miss == nil || len(r.Miss.Nearest.Changes) == 0 {
 		t.Fatalf("the second delay may be shorter, and the nearest plan changes nothing")
 	}
-	if o := (&Options{}); o.overshoot(r.Miss.Nearest.After) >= o.overshoot(near) {
-		t.Errorf("the nearest plan misses by %g, and the graph as it stands by %g", o.overshoot(r.Miss.Nearest.After), o.overshoot(near))
+	if o := (&Options{}); r.Miss.Nearest.After.Excess(o.limit) >= near.Excess(o.limit) {
+		t.Errorf("the nearest plan misses by %g, and the graph as it stands by %g", r.Miss.Nearest.After.Excess(o.limit), near.Excess(o.limit))
 	}
 }
 

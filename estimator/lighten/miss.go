@@ -50,7 +50,7 @@ func (s *setting) miss(ctx context.Context, o *Options) (*Miss, error) {
 		if err != nil {
 			return nil, err
 		}
-		if made != nil && o.overshoot(made.After) < o.overshoot(s.after) {
+		if made != nil && made.After.Excess(o.limit) < s.after.Excess(o.limit) {
 			miss.Nearest = *made
 		}
 	}
@@ -78,15 +78,6 @@ func (s *setting) miss(ctx context.Context, o *Options) (*Miss, error) {
 		}
 	}
 	return miss, nil
-}
-
-// overshoot is the sum of what reaches past its limit, as shares of the limits.
-func (o *Options) overshoot(e *estimator.Estimate) float64 {
-	sum := 0.0
-	for i := range e.Resources {
-		sum += o.beyond(&e.Resources[i])
-	}
-	return sum
 }
 
 // limitOf is the resource of the board that a limit of the model stands for, and

@@ -147,7 +147,7 @@ func words(l *ask.Limit, over bool) string {
 		way = "up"
 	}
 	if over {
-		return fmt.Sprintf("%s to %s the graph fits by this alone", way, value)
+		return fmt.Sprintf("from %s %s the graph fits by this alone", value, way)
 	}
 	switch {
 	case l.Stop.Resource != nil:

@@ -243,7 +243,7 @@ func resourceRow(r *estimator.Resource) resource {
 	if r.Kind == estimator.CPUResource {
 		out.Used = figure{key + ".used", used, blocks.Cycles(math.Ceil(used)).String()}
 		out.Limit = figure{key + ".limit", limit, blocks.Cycles(math.Floor(limit)).String()}
-		out.Left = figure{key + ".left", left, blocks.Cycles(math.Floor(left)).String()}
+		out.Left = figure{key + ".left", left, blocks.Cycles(math.Floor(limit) - math.Ceil(used)).String()}
 		if r.Used.Low != r.Used.High {
 			out.Between = count(math.Floor(r.Used.Low)) + " to " + blocks.Cycles(math.Ceil(r.Used.High)).String()
 		}
