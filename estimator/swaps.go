@@ -440,41 +440,58 @@ type Limits func(*Resource) float64
 func OfBoard(r *Resource) float64 { return r.Limit }
 
 // Relief adds up how much nearer to their limits the resources come that are
-// beyond them, in shares of the limits. Banks count together, and so do all
-// resources of a kind: what moves from one that is over to another helps nobody.
+// beyond them, in shares of the limits. Banks count together: what one no longer
+// lacks and another then does helps nobody.
 func Relief(before, after *Estimate, limits Limits) float64 {
 	sum := 0.0
-	for kind := range resourceKinds {
-		if was, of := before.beyond(kind, limits); of > 0 {
-			is, _ := after.beyond(kind, limits)
-			sum += (was - is) / of
+	for i := range before.Resources {
+		r := &before.Resources[i]
+		if was := beyond(r, limits); was > 0 && r.Kind != MemoryResource {
+			is := after.Resource(r.Name)
+			sum += was - beyond(&is, limits)
 		}
+	}
+	if was, of := before.lack(limits); of > 0 {
+		is, _ := after.lack(limits)
+		sum += (was - is) / of
 	}
 	return sum
 }
 
 // Excess adds up how far the resources are beyond their limits, in shares of the
-// limits; those of a kind count together.
+// limits; banks count together.
 func (e *Estimate) Excess(limits Limits) float64 {
 	sum := 0.0
-	for kind := range resourceKinds {
-		if is, of := e.beyond(kind, limits); of > 0 {
-			sum += is / of
+	for i := range e.Resources {
+		if r := &e.Resources[i]; r.Kind != MemoryResource {
+			sum += beyond(r, limits)
 		}
+	}
+	if lack, of := e.lack(limits); of > 0 {
+		sum += lack / of
 	}
 	return sum
 }
 
-// beyond adds up how far the needs of a kind reach past their limits, their whole
-// bands counted, and the limits that they reach past.
-func (e *Estimate) beyond(kind ResourceKind, limits Limits) (past, of float64) {
+// beyond is how far a need reaches past its limit, its whole band counted, as a
+// share of the limit, which for cycles grows with the length of a block.
+func beyond(r *Resource, limits Limits) float64 {
+	if limit := limits(r); limit > 0 {
+		return max(0, r.Used.High/limit-1)
+	}
+	return 0
+}
+
+// lack adds up, of the banks that are over, the bytes past their limits and the
+// limits.
+func (e *Estimate) lack(limits Limits) (bytes, of float64) {
 	for i := range e.Resources {
 		r := &e.Resources[i]
-		if limit := limits(r); r.Kind == kind && r.Used.High > limit {
-			past, of = past+r.Used.High-limit, of+limit
+		if limit := limits(r); r.Kind == MemoryResource && r.Used.High > limit {
+			bytes, of = bytes+r.Used.High-limit, of+limit
 		}
 	}
-	return past, of
+	return bytes, of
 }
 
 // Resource is a resource by name; one that nothing uses is zero.

@@ -50,7 +50,6 @@ const (
 	FlashResource
 	CPUResource
 	JackResource
-	resourceKinds
 )
 
 // Headroom is what is left of the limit by the figure itself.

@@ -5,9 +5,12 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 )
 
 // chainOf writes a graph of so many nodes, each fed by the one before.
@@ -52,6 +55,52 @@ func chorusOf(b *testing.B, voices int) string {
 		b.Fatal(err)
 	}
 	return file
+}
+
+// BenchmarkStarted20 times the program as its user starts it, from the start of
+// the process to its end: medians of a check of 20 nodes and of a program that
+// does nothing, which tells what starting takes on this machine.
+func BenchmarkStarted20(b *testing.B) {
+	nothing := filepath.Join(b.TempDir(), "nothing.go")
+	if err := os.WriteFile(nothing, []byte("package main\n\nfunc main() {}\n"), 0o644); err != nil {
+		b.Fatal(err)
+	}
+	built := func(name, what string) string {
+		linked, program := filepath.Join(b.TempDir(), name), filepath.Join(b.TempDir(), name)
+		build := exec.Command("go", "build", "-o", linked, what)
+		build.Env = append(os.Environ(), "CGO_ENABLED=0")
+		if out, err := build.CombinedOutput(); err != nil {
+			b.Fatalf("%v: %s", err, out)
+		}
+		// What the linker has just written starts slower than a copy of it.
+		text, err := os.ReadFile(linked)
+		if err != nil {
+			b.Fatal(err)
+		}
+		if err := os.WriteFile(program, text, 0o755); err != nil {
+			b.Fatal(err)
+		}
+		return program
+	}
+	graph, check, empty := filepath.Join(goodGraphs, "shadow-chorus.yaml"), built("elbowroom", "."), built("nothing", nothing)
+	var checks, starts []float64
+	timed := func(list *[]float64, exit int, program string, args ...string) {
+		run := exec.Command(program, args...)
+		began := time.Now()
+		if err := run.Run(); run.ProcessState.ExitCode() != exit {
+			b.Fatalf("%s ends with %v, want status %d", program, err, exit)
+		}
+		*list = append(*list, float64(time.Since(began))/1e6)
+	}
+	for b.Loop() {
+		timed(&checks, exitUnsure, check, "check", graph)
+		timed(&starts, exitFits, empty)
+	}
+	for name, list := range map[string][]float64{"ms/check": checks, "ms/nothing": starts} {
+		slices.Sort(list)
+		b.ReportMetric(list[len(list)/2], name)
+	}
+	b.ReportMetric(0, "ns/op")
 }
 
 func BenchmarkCheck20(b *testing.B)        { benchmark(b, exitFits, "check", chainOf(b, 20)) }
