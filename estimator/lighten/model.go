@@ -116,6 +116,35 @@ func newModel(s *setting, o *Options) *model {
 	return m
 }
 
+// tightened is the model with less room of some kinds, by a share of what there
+// is of it.
+func (m *model) tightened(kinds map[estimator.ResourceKind]bool, by float64) *plan.Model {
+	tight := m.Model
+	tight.Resources, tight.Banks = slices.Clone(m.Resources), slices.Clone(m.Banks)
+	less := func(limit *int64, whole int64) { *limit -= int64(math.Ceil(by * float64(whole))) }
+	for k := range tight.Resources {
+		r := &tight.Resources[k]
+		kind := estimator.CPUResource
+		switch {
+		case k == flashIndex:
+			kind = estimator.FlashResource
+		case k < m.Stalled || k == m.running:
+			kind = estimator.MemoryResource
+		case r.Counted:
+			kind = estimator.JackResource
+		}
+		if kinds[kind] && kind != estimator.JackResource {
+			less(&r.Limit, r.Whole)
+		}
+	}
+	for k := range tight.Banks {
+		if b := &tight.Banks[k]; kinds[estimator.MemoryResource] && b.Capacity > 0 {
+			less(&b.Capacity, b.Capacity)
+		}
+	}
+	return &tight
+}
+
 // The resources of the model: flash, data memory and cycles, the two latter for
 // each scene, then the jacks, and the bank that code is copied to.
 const (

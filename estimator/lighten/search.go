@@ -3,6 +3,7 @@ package lighten
 import (
 	"cmp"
 	"context"
+	"math"
 	"slices"
 
 	"elbowroom/estimator"
@@ -23,6 +24,7 @@ func (s *setting) search(ctx context.Context, o *Options, r *Result) error {
 		r.Alternatives += len(swaps)
 	}
 	m := newModel(s, o)
+	var short shortfall
 	tried := 0
 	for want := 2 * o.Plans; ; want *= 4 {
 		found, err := plan.Solve(ctx, &m.Model, plan.Options{Plans: want, MaxSteps: o.steps(), Progress: func(int64) { o.Progress(s.doing()) }})
@@ -36,7 +38,7 @@ func (s *setting) search(ctx context.Context, o *Options, r *Result) error {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			if err := s.confirm(o, r, m, &p); err != nil {
+			if _, err := s.confirm(o, r, m, &p, &short); err != nil {
 				return err
 			}
 		}
@@ -47,9 +49,88 @@ func (s *setting) search(ctx context.Context, o *Options, r *Result) error {
 			return nil
 		case tried < want, want >= mostConfirmed, len(r.Plans) > 0 && want >= mostFurther:
 			r.unproven(bound)
-			return nil
+			if len(r.Plans) > 0 && bound >= r.Plans[0].Loss-rounding {
+				return nil // the first is not bettered
+			}
+			return s.tighten(ctx, o, r, m, &short)
 		}
 	}
+}
+
+// shortfall is what plans of the model lacked once they were estimated in full.
+type shortfall struct {
+	kinds map[estimator.ResourceKind]bool // that were over in one of them
+	least float64                         // shares of the limits, the smallest of all
+}
+
+func (f *shortfall) add(o *Options, e *estimator.Estimate) {
+	if f.kinds == nil {
+		f.kinds, f.least = map[estimator.ResourceKind]bool{}, math.Inf(1)
+	}
+	for i := range e.Resources {
+		if r := &e.Resources[i]; r.Used.High > o.limit(r) {
+			f.kinds[r.Kind] = true
+		}
+	}
+	f.least = min(f.least, e.Excess(o.limit))
+}
+
+const (
+	// tighterPlans are confirmed under each of the tighter limits.
+	tighterPlans = 8
+	// doublings and halvings bound how many of them there are.
+	doublings = 8
+	halvings  = 5
+)
+
+// tighten looks for plans where those that the model offers first do not fit once
+// they are estimated in full: under limits of the model that are tighter by what
+// these lacked, doubled until a plan fits, and then by as little as lets one fit.
+// It proves nothing, and finds what is hidden behind many that nearly fit.
+func (s *setting) tighten(ctx context.Context, o *Options, r *Result, m *model, short *shortfall) error {
+	if short.kinds == nil {
+		return nil
+	}
+	// enough is whether a plan fits, or none would be of use any more.
+	enough := func(by float64) (bool, error) {
+		found, err := plan.Solve(ctx, m.tightened(short.kinds, by), plan.Options{Plans: tighterPlans, MaxSteps: o.steps(), Progress: func(int64) { o.Progress(s.doing()) }})
+		if err != nil {
+			return false, err
+		}
+		for _, p := range found.Plans {
+			if r.full(o, s.loss+points(p.Loss)) {
+				return true, nil
+			}
+			if fits, err := s.confirm(o, r, m, &p, short); fits || err != nil {
+				return fits, err
+			}
+		}
+		return len(found.Plans) == 0, nil
+	}
+	loose, tight := 0.0, short.least
+	for range doublings {
+		ok, err := enough(tight)
+		if err != nil {
+			return err
+		}
+		if ok {
+			break
+		}
+		loose, tight = tight, 2*tight
+	}
+	for range halvings {
+		middle := (loose + tight) / 2
+		ok, err := enough(middle)
+		switch {
+		case err != nil:
+			return err
+		case ok:
+			tight = middle
+		default:
+			loose = middle
+		}
+	}
+	return nil
 }
 
 // steps is how many the planner may take.
@@ -76,18 +157,24 @@ func (r *Result) unproven(bound float64) {
 	r.Proven = false
 }
 
-// confirm makes a plan of the model in the graph and keeps it where it fits.
-func (s *setting) confirm(o *Options, r *Result, m *model, p *plan.Plan) error {
+// confirm makes a plan of the model in the graph and keeps it where it fits; one
+// that another makes needless it leaves alone. What is missing it adds to short.
+func (s *setting) confirm(o *Options, r *Result, m *model, p *plan.Plan, short *shortfall) (fits bool, err error) {
 	made, swaps := s.draft(m, p.Choice)
 	if r.outdone(made) {
-		return nil
+		return true, nil
 	}
 	r.Confirmed++
-	made, err := s.estimated(made, swaps)
-	if err == nil && made != nil && o.meets(made.After) {
-		r.add(o, *made)
+	made, err = s.estimated(made, swaps)
+	switch {
+	case err != nil || made == nil:
+		return false, err
+	case !o.meets(made.After):
+		short.add(o, made.After)
+		return false, nil
 	}
-	return err
+	r.add(o, *made)
+	return true, nil
 }
 
 // realise makes the choices of the model in the graph and estimates it; nil: they
