@@ -408,8 +408,9 @@ func meantQuantity(text string, unit Unit) string {
 }
 
 // nearestWord is the word of the unit that a word comes near to: one that
-// differs by case only, its long form, or the only one that begins so. Of no word it is the unit that is
-// missing: the base unit, but for times that are more likely milliseconds.
+// differs by case only, its long form, or the only one that begins so. Of no word
+// it is the unit that is missing: the base unit, but for times that are more
+// likely milliseconds.
 func nearestWord(number, word string, unit Unit) string {
 	scales := kinds[unit].scales
 	if word == "" {

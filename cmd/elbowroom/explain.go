@@ -185,7 +185,10 @@ func causes(g *estimator.Graph, list []estimator.Cause) []Cause {
 func hintExplain(g *estimator.Graph, name string, names []string) string {
 	var within, ending []string
 	for _, n := range g.Nodes {
-		group, own, _ := strings.Cut(n.Name, ".")
+		group, own, grouped := strings.Cut(n.Name, ".")
+		if !grouped {
+			continue
+		}
 		switch name {
 		case own:
 			ending = append(ending, n.Name)

@@ -63,8 +63,9 @@ func readFile(name string) ([]byte, error) {
 	return readAll(file)
 }
 
-// writeFile writes a file whole or, on any error, not at all. Of a link it is
-// what the link leads to; a device or a pipe is written to and stays what it is.
+// writeFile writes a file, or where the name is a link, what that leads to: whole
+// or, on any error, not at all. A device or a pipe is written to and stays what it
+// is.
 func writeFile(name string, text []byte, permissions fs.FileMode) error {
 	path, err := filepath.EvalSymlinks(name)
 	if err != nil {

@@ -88,8 +88,8 @@ const (
 // these lacked, doubled until a plan fits, and then by as little as lets one fit.
 // It proves nothing, and finds what is hidden behind many that nearly fit.
 func (s *setting) tighten(ctx context.Context, o *Options, r *Result, m *model, short *shortfall) error {
-	if short.kinds == nil {
-		return nil
+	if len(short.kinds) == 0 {
+		return nil // none lacked room: a default of the board that nobody confirmed decides
 	}
 	// enough is whether a plan fits, or none would be of use any more.
 	enough := func(by float64) (bool, error) {
