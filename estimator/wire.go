@@ -346,8 +346,11 @@ func (g *Graph) misfit(n *Node, in Input, s Source) (problem, hint string) {
 	if want == blocks.AnyChannels || have == want || have == 1 {
 		return "", ""
 	}
-	return fmt.Sprintf("'%s' has %s, and what it feeds takes %s", name, channelCount(have), channelCount(want)),
-		fmt.Sprintf("put a mix between, or take one channel: '%s.left'", s.Place.Text(""))
+	hint = fmt.Sprintf("put a mix between, or take one channel: '%s.left'", s.Place.Text(""))
+	if in.Port.Channels == blocks.AnyChannels {
+		hint = fmt.Sprintf("leave 'channels' out: %s takes as many as come", n.Block().Name)
+	}
+	return fmt.Sprintf("'%s' has %s, and what it feeds takes %s", name, channelCount(have), channelCount(want)), hint
 }
 
 func channelCount(n int) string {
