@@ -283,7 +283,7 @@ func (c *Cost) changes() string {
 // refused.
 func (c *Candidate) because() string {
 	var words []string
-	for _, a := range c.Against {
+	for _, a := range withBanksTogether(c.Against) {
 		switch a.kind {
 		case estimator.JackResource:
 			words = append(words, fmt.Sprintf("%s %s of %s", jacks(a.Resource), amount(a.kind, a.Used), amount(a.kind, a.Limit)))
@@ -299,6 +299,36 @@ func (c *Candidate) because() string {
 		words = append(words, strings.TrimPrefix(c.Refusal, c.Board+" "))
 	}
 	return strings.Join(words, ", ")
+}
+
+// withBanksTogether has one resource in the place of several banks: which of them
+// holds what finds no room is of less weight than how much all of them lack, and
+// a small bank would be told as full many times over.
+func withBanksTogether(list []Against) []Against {
+	var banks []string
+	var sum Against
+	for _, a := range list {
+		if a.kind == estimator.MemoryResource {
+			banks = append(banks, a.Resource)
+			sum.Share += a.Share * a.Limit
+			sum.Used, sum.Limit, sum.kind = sum.Used+a.Used, sum.Limit+a.Limit, a.kind
+		}
+	}
+	if len(banks) < 2 {
+		return list
+	}
+	sum.Share /= sum.Limit
+	sum.Resource = strings.Join(banks, " and ")
+	if len(banks) > 2 {
+		sum.Resource = counted(len(banks), "bank")
+	}
+	sum.Resource += " together"
+	rest := slices.DeleteFunc(slices.Clone(list), func(a Against) bool { return a.kind == estimator.MemoryResource })
+	at := slices.IndexFunc(rest, func(a Against) bool { return a.Share < sum.Share })
+	if at < 0 {
+		at = len(rest)
+	}
+	return slices.Insert(rest, at, sum)
 }
 
 // shorten cuts a text to a width, between words.
