@@ -300,3 +300,41 @@ nodes:
 		}
 	}
 }
+
+// Cycles are weighed against the budget of the block that they are taken in: work
+// that falls due once in 256 samples takes a smaller share of a longer block, though
+// more cycles past its budget may be lacking.
+func TestReliefByALongerBlock(t *testing.T) {
+	e := estimated(t, `board: m4f-180-sdram
+sample_rate: 44.1 kHz
+block_size: 64
+nodes:
+  clock:  {block: gate-in}
+  in:     {block: audio-in}
+  frozen: {block: spectral-freeze, from: {in: in, hold: clock}}
+  near:   {block: plate-reverb, from: frozen}
+  far:    {block: plate-reverb, from: frozen}
+  vault:  {block: plate-reverb, from: frozen}
+  well:   {block: plate-reverb, from: frozen}
+  cellar: {block: plate-reverb, from: frozen}
+  nave:   {block: plate-reverb, from: frozen}
+  tower:  {block: plate-reverb, from: frozen}
+  out:    {block: audio-out, from: [near, far, vault, well, cellar, nave, tower]}
+`)
+	g, err := e.Graph.With(source.Edit{Path: []string{"block_size"}, Text: "256"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	longer := estimate(t, g)
+	before, after := e.Resource("cpu"), longer.Resource("cpu")
+	want := before.Used.High/before.Limit - after.Used.High/after.Limit
+	if before.Used.High <= before.Limit || after.Used.High <= after.Limit || want <= 0 {
+		t.Fatalf("the test needs a graph that is over at both lengths, less at the longer: %+v, %+v", before, after)
+	}
+	if lacks, lacked := after.Used.High-after.Limit, before.Used.High-before.Limit; lacks <= lacked {
+		t.Fatalf("the test needs a graph that lacks more cycles of the longer block, and it lacks %g after %g", lacks, lacked)
+	}
+	if got := estimator.Relief(e, longer, estimator.OfBoard); math.Abs(got-want) > 1e-9 {
+		t.Errorf("a longer block is said to relieve by %g of a block, want %g", got, want)
+	}
+}
